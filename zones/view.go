@@ -1,0 +1,161 @@
+package zones
+
+import (
+	"time"
+
+	"rillgate/schedule"
+)
+
+// View is the whole room at one instant, for the page, the topics and the control
+// socket. It shares nothing with the Room.
+type View struct {
+	Wall        time.Time        `json:"at"`
+	Room        string           `json:"room"`
+	Name        string           `json:"name"`
+	Trusted     bool             `json:"clock_trusted"`
+	Plan        string           `json:"plan"`
+	BrokerUp    bool             `json:"broker_up"`
+	Stopped     bool             `json:"stopped"`
+	Starting    bool             `json:"starting"`
+	Zones       []ZoneView       `json:"zones"`
+	Valves      []ValveView      `json:"valves"`
+	Probes      []ProbeView      `json:"probes"`
+	Controllers []ControllerView `json:"controllers"`
+	Inputs      []InputView      `json:"inputs"`
+	Alarms      []AlarmView      `json:"alarms"`
+}
+
+// Quality says how good a zone's moisture is.
+type Quality string
+
+// The qualities of a zone: all its probes count, some, or too few.
+const (
+	QualityGood    Quality = "good"
+	QualityPartial Quality = "partial"
+	QualityNone    Quality = "none"
+)
+
+// ZoneView is one zone. Numbers that are not known are nil.
+type ZoneView struct {
+	ID           string         `json:"id"`
+	Name         string         `json:"name"`
+	State        ZoneState      `json:"state"`
+	Reason       Reason         `json:"reason"`
+	Because      string         `json:"because"`
+	Next         string         `json:"next"`        // a sentence: what happens next
+	Moisture     *float64       `json:"moisture"`    // %
+	HalfWidth    *float64       `json:"half_width"`  // points, 95 %
+	Temperature  *float64       `json:"temperature"` // °C, mean of the counting probes
+	Quality      Quality        `json:"quality"`
+	Counting     int            `json:"probes"` // probes that count
+	Assigned     int            `json:"assigned"`
+	AgeSeconds   *int           `json:"age"` // of the newest counting reading
+	Window       string         `json:"window"`
+	WindowEnds   *time.Time     `json:"window_ends"`
+	Stage        string         `json:"stage"`
+	CropDay      int            `json:"crop_day"`
+	Shots        int            `json:"shots"` // in this opening
+	OpenUntil    *time.Time     `json:"open_until"`
+	RestUntil    *time.Time     `json:"rest_until"`
+	HoldUntil    *time.Time     `json:"hold_until"`
+	HoldSource   Source         `json:"hold_source"`
+	Latches      []LatchView    `json:"latches"`
+	UsedSeconds  float64        `json:"used_seconds"` // of max_per_day, last 24 h of powered time
+	LimitSeconds float64        `json:"limit_seconds"`
+	Litres24     float64        `json:"litres_24h"`
+	LitresTotal  float64        `json:"litres_total"`
+	ShotsTotal   int64          `json:"shots_total"`
+	RunSeconds   float64        `json:"run_seconds_total"`
+	Metered      bool           `json:"metered"`
+	Below        schedule.Level `json:"below"`
+	StopAt       schedule.Level `json:"stop_at"`
+	MaxMoisture  schedule.Level `json:"max_moisture"`
+	Refusals     map[Reason]int `json:"refusals"` // since the process began
+}
+
+// LatchView is one latch in force.
+type LatchView struct {
+	Code    Reason    `json:"code"`
+	Since   time.Time `json:"since"`
+	Because string    `json:"because"`
+}
+
+// ValveState is the honest state of a valve.
+type ValveState string
+
+// The states of a valve.
+const (
+	ValveClosed    ValveState = "closed"
+	ValveOpen      ValveState = "open"
+	ValveMaybeOpen ValveState = "maybe-open"
+	ValveUnknown   ValveState = "unknown"
+	ValveLatched   ValveState = "latched"
+)
+
+// ValveView is one valve or master.
+type ValveView struct {
+	ID      string     `json:"id"`
+	Output  Output     `json:"output"`
+	Zone    string     `json:"zone"`
+	Master  bool       `json:"master"`
+	State   ValveState `json:"state"`
+	Wanted  bool       `json:"wanted"`
+	FlowLPM *float64   `json:"flow_lpm"`
+}
+
+// ProbeQuality is the quality of one probe.
+type ProbeQuality string
+
+// The qualities of a probe.
+const (
+	ProbeGood        ProbeQuality = "good"
+	ProbeStale       ProbeQuality = "stale"
+	ProbeImplausible ProbeQuality = "implausible"
+	ProbeOutlier     ProbeQuality = "outlier"
+	ProbeLost        ProbeQuality = "lost" // never heard since the start, or silent for an hour
+	ProbeNew         ProbeQuality = "new"  // not live yet, or given to no zone
+	ProbeIgnored     ProbeQuality = "ignored"
+)
+
+// ProbeView is one probe, in the files or found on the wire.
+type ProbeView struct {
+	ID          string       `json:"id"`
+	Place       Place        `json:"place"`
+	Zone        string       `json:"zone"`
+	Label       string       `json:"label"`
+	Serial      string       `json:"serial"`
+	Quality     ProbeQuality `json:"quality"`
+	Because     string       `json:"because"`
+	Moisture    *float64     `json:"moisture"` // %
+	EC          *float64     `json:"ec"`       // mS/cm, bulk
+	Temperature *float64     `json:"temperature"`
+	AgeSeconds  *int         `json:"age"`
+	InFiles     bool         `json:"in_files"`
+}
+
+// ControllerView is one room controller.
+type ControllerView struct {
+	ID      string `json:"id"`
+	Online  bool   `json:"online"`
+	Ready   bool   `json:"ready"` // closed first and confirmed under our epoch
+	Boot    string `json:"boot"`
+	Because string `json:"because"`
+}
+
+// InputView is one declared input. Known is false before it was heard.
+type InputView struct {
+	Controller string `json:"controller"`
+	ID         string `json:"id"`
+	Means      Means  `json:"means"`
+	Active     bool   `json:"active"`
+	Known      bool   `json:"known"`
+}
+
+// AlarmView is one alarm that stands.
+type AlarmView struct {
+	Code         Reason    `json:"code"`
+	Subject      string    `json:"subject"`
+	Since        time.Time `json:"since"`
+	Because      string    `json:"because"`
+	Acknowledged bool      `json:"acknowledged"`
+}

@@ -22,45 +22,45 @@ type Command struct {
 
 // State tells a zone's state, on every change of state or reason.
 type State struct {
-	Zone    string
-	State   ZoneState
-	Reason  Reason
-	Because string
+	Zone    string    `json:"zone"`
+	State   ZoneState `json:"state"`
+	Reason  Reason    `json:"reason"`
+	Because string    `json:"because"`
 }
 
 // Alarm rises or clears.
 type Alarm struct {
-	Code    Reason
-	Subject string // zone, controller, supply, probe or room id
-	Active  bool
-	Because string
+	Code    Reason `json:"code"`
+	Subject string `json:"subject"` // zone, controller, supply, probe or room id
+	Active  bool   `json:"active"`
+	Because string `json:"because"`
 }
 
 // Entry is a line of the journal.
 type Entry struct {
-	Kind    string // run-opened, run-closed, refused, order, alarm, plan, probe-new, ...
-	Zone    string
-	Valve   string
-	Probe   string
-	Run     string
-	Reason  Reason
-	Because string
-	Order   string // id of the order it answers
-	Source  Source
-	By      string
-	Note    string
-	Seconds float64 // of water, run-closed
-	Litres  float64 // of the whole zone, run-closed
+	Kind    string  `json:"kind"` // run-opened, run-closed, refused, order, alarm, plan, probe-new, ...
+	Zone    string  `json:"zone,omitempty"`
+	Valve   string  `json:"valve,omitempty"`
+	Probe   string  `json:"probe,omitempty"`
+	Run     string  `json:"run,omitempty"`
+	Reason  Reason  `json:"reason,omitempty"`
+	Because string  `json:"because,omitempty"`
+	Order   string  `json:"order,omitempty"` // id of the order it answers
+	Source  Source  `json:"source,omitempty"`
+	By      string  `json:"by,omitempty"`
+	Note    string  `json:"note,omitempty"`
+	Seconds float64 `json:"seconds,omitempty"` // of water, run-closed
+	Litres  float64 `json:"litres,omitempty"`  // of the whole zone, run-closed
 }
 
 // Answer ends an order.
 type Answer struct {
-	Order    string
-	Kind     OrderKind
-	Subject  string
-	Accepted bool
-	Reason   Reason
-	Because  string
+	Order    string    `json:"order"`
+	Kind     OrderKind `json:"kind"`
+	Subject  string    `json:"subject"`
+	Accepted bool      `json:"accepted"`
+	Reason   Reason    `json:"reason"`
+	Because  string    `json:"because"`
 }
 
 // Breach says that an invariant does not hold: the shell closes everything and stops.

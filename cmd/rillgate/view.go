@@ -1,0 +1,41 @@
+package main
+
+import (
+	"context"
+	"errors"
+
+	"github.com/spf13/cobra"
+
+	"rillgate/daemon/operator"
+	"rillgate/zones"
+)
+
+// viewCommand makes a command that shows a part of the room's view.
+func viewCommand(f *flags, use, short string, asJSON, table func(*cobra.Command, *zones.View) error) *cobra.Command {
+	var wantJSON bool
+	cmd := &cobra.Command{Use: use, Short: short, Args: cobra.NoArgs}
+	cmd.RunE = job(func(cmd *cobra.Command, _ []string) error {
+		v, err := f.view(cmd.Context())
+		if err != nil {
+			return err
+		}
+		if wantJSON {
+			return asJSON(cmd, v)
+		}
+		return table(cmd, v)
+	})
+	jsonFlag(cmd, &wantJSON)
+	return cmd
+}
+
+// view asks the running daemon for its view.
+func (f *flags) view(ctx context.Context) (v *zones.View, err error) {
+	err = f.ask(ctx, operator.Request{Kind: operator.AskView}, func(r operator.Reply) error {
+		v = r.View
+		return nil
+	})
+	if err == nil && v == nil {
+		err = errors.New("read the view: there is none in the reply")
+	}
+	return v, err
+}

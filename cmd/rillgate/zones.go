@@ -1,0 +1,26 @@
+package main
+
+import (
+	"fmt"
+	"text/tabwriter"
+
+	"github.com/spf13/cobra"
+
+	"rillgate/zones"
+)
+
+func newZones(f *flags) *cobra.Command {
+	return viewCommand(f, "zones", "Show the zones: moisture, state and why",
+		func(cmd *cobra.Command, v *zones.View) error { return printJSON(cmd, v.Zones) }, showZones)
+}
+
+func showZones(cmd *cobra.Command, v *zones.View) error {
+	w := tabwriter.NewWriter(cmd.OutOrStdout(), 0, 0, 2, ' ', 0)
+	fmt.Fprintln(w, "ZONE\tMOISTURE\tPROBES\tSTATE\tREASON\tWINDOW\tUSED\tBECAUSE")
+	for i := range v.Zones {
+		z := &v.Zones[i]
+		fmt.Fprintf(w, "%s\t%s\t%d/%d\t%s\t%s\t%s\t%.0f/%.0f s\t%s\n", z.ID, number(z.Moisture, "%.1f %%"), z.Counting, z.Assigned,
+			z.State, z.Reason, orDash(z.Window), z.UsedSeconds, z.LimitSeconds, z.Because)
+	}
+	return w.Flush()
+}

@@ -1,0 +1,143 @@
+// Package operator is the control socket: how people on this machine look at a
+// running room and give it orders.
+//
+//	rillgate hold east --for 2h
+//	   |  one request: a JSON object on one line, 64 KiB at most
+//	   v
+//	control.sock (mode 0660: who may write to it may order)
+//	   |  peer's user, asked of the kernel, goes with the order as `by`
+//	   v
+//	Desk  --> the loop --> zones.Room
+//	   |
+//	   v  one or more replies, a JSON object each on a line; the last says "done"
+//
+// A follower of the journal gets replies until it goes. A connection carries one
+// request.
+package operator
+
+import (
+	"time"
+
+	"rillgate/zones"
+)
+
+// SocketName is the control socket's name in the state directory.
+const SocketName = "control.sock"
+
+// Bounds of the socket: what one request may take of the daemon.
+const (
+	MaxRequest = 64 << 10         // bytes of one request line
+	MaxPeers   = 16               // connections at once; more are refused
+	AskWithin  = 5 * time.Second  // the request must have come
+	ReplyStall = 10 * time.Second // a peer that does not read for so long is dropped
+)
+
+// Kind says what a request asks.
+type Kind string
+
+// The kinds of request.
+const (
+	AskView    Kind = "view"
+	AskJournal Kind = "journal"
+	AskTrace   Kind = "trace"
+	AskWhy     Kind = "why"
+	AskOrder   Kind = "order"
+	AskApply   Kind = "apply"
+	AskPlans   Kind = "plans"
+	AskBackup  Kind = "backup"
+	AskRestore Kind = "restore"
+)
+
+// Request is one line from a peer.
+type Request struct {
+	Kind    Kind   `json:"kind"`
+	Subject string `json:"subject,omitempty"` // why
+	From    uint64 `json:"from,omitempty"`    // journal: first sequence number wanted; 0 = the last N
+	N       int    `json:"n,omitempty"`       // journal: how many at most
+	Follow  bool   `json:"follow,omitempty"`  // journal: go on as it grows
+	Order   *Order `json:"order,omitempty"`   // order
+	Plan    string `json:"plan,omitempty"`    // apply: a hash, or "" for the files on disk
+	Note    string `json:"note,omitempty"`    // apply, restore
+	File    string `json:"file,omitempty"`    // restore: absolute path of a backup
+}
+
+// Order is what a person asks, as it goes over the socket.
+type Order struct {
+	Kind     zones.OrderKind `json:"kind"`
+	Zone     string          `json:"zone,omitempty"`
+	Subject  string          `json:"subject,omitempty"`
+	For      Duration        `json:"for,omitempty"`
+	VolumeML float64         `json:"volume_ml,omitempty"` // mL a plant
+	Note     string          `json:"note,omitempty"`
+}
+
+// Duration is a duration that reads and writes as Go's, "1h30m".
+type Duration time.Duration
+
+// MarshalText gives "1h30m0s".
+func (d Duration) MarshalText() ([]byte, error) { return []byte(time.Duration(d).String()), nil }
+
+// UnmarshalText reads what MarshalText gives.
+func (d *Duration) UnmarshalText(b []byte) error {
+	v, err := time.ParseDuration(string(b))
+	*d = Duration(v)
+	return err
+}
+
+// Reply is one line to a peer. Exactly one of the pointers and lists is set in
+// a reply that is no error.
+type Reply struct {
+	Done    bool          `json:"done,omitempty"` // nothing follows
+	Error   string        `json:"error,omitempty"`
+	Hint    string        `json:"hint,omitempty"`
+	View    *zones.View   `json:"view,omitempty"`
+	Lines   []Line        `json:"lines,omitempty"`
+	Why     *Why          `json:"why,omitempty"`
+	Answer  *zones.Answer `json:"answer,omitempty"`
+	Applied *Applied      `json:"applied,omitempty"`
+	Plans   []Plan        `json:"plans,omitempty"`
+	Data    []byte        `json:"data,omitempty"` // backup, trace: a piece of the file
+}
+
+// Line is one entry of the journal.
+type Line struct {
+	Seq uint64    `json:"seq"`
+	At  time.Time `json:"at"`
+	zones.Entry
+}
+
+// Applied says what putting a plan in force did.
+type Applied struct {
+	Plan     string   `json:"plan"`               // hash in force now
+	Changes  []string `json:"changes,omitempty"`  // in words
+	Problems []string `json:"problems,omitempty"` // why it was refused: file:line:column: what
+}
+
+// Plan is one configuration that was in force.
+type Plan struct {
+	Hash    string    `json:"hash"`
+	Since   time.Time `json:"since"` // put in force, last
+	InForce bool      `json:"in_force"`
+	By      string    `json:"by,omitempty"`
+	Note    string    `json:"note,omitempty"`
+}
+
+// Why answers "why is it so?" for one subject.
+type Why struct {
+	Subject  string       `json:"subject"`
+	Kind     string       `json:"kind"` // zone, valve, probe, controller, supply, room, code
+	State    string       `json:"state,omitempty"`
+	Reason   zones.Reason `json:"reason,omitempty"`
+	Because  string       `json:"because"`
+	Next     string       `json:"next,omitempty"` // what happens next
+	Rule     string       `json:"rule,omitempty"`
+	Do       string       `json:"do,omitempty"` // what a person can do
+	Numbers  []Number     `json:"numbers,omitempty"`
+	Warnings []string     `json:"warnings,omitempty"`
+}
+
+// Number is one fact that a Why rests on, name and value in words.
+type Number struct {
+	Name  string `json:"name"`
+	Value string `json:"value"`
+}

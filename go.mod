@@ -1,6 +1,6 @@
 module rillgate
 
-go 1.26
+go 1.26.0
 
 require (
 	github.com/bahlo/generic-list-go v0.2.0 // indirect

@@ -99,10 +99,12 @@ func (w *World) Broker(up bool) {
 	}
 }
 
-// Clock sets whether the wall clock is trusted and steps it.
+// Clock sets whether the wall clock is trusted and steps it. The room ticks at once:
+// what it reckoned from the old clock may no longer hold.
 func (w *World) Clock(trusted bool, step time.Duration) {
 	w.trusted = trusted
 	w.step += step
+	w.send(&zones.Tick{})
 }
 
 // Trusted reports whether the wall clock is trusted.

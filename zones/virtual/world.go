@@ -23,10 +23,11 @@ const monoAtStart = 1000 * time.Hour
 // settleLimit bounds the steps that one event may lead to within its instant.
 const settleLimit = 10000
 
-// Observer sees every step. Stepped gets a nil event when a new process begins;
-// effects are only good until it returns. Physical tells of a contact that moved.
+// Observer sees every step, with its true time. Stepped gets a nil event when a new
+// process begins; effects are only good until it returns. Physical tells of a
+// contact that moved.
 type Observer interface {
-	Stepped(now zones.Instant, ev zones.Event, effects []zones.Effect)
+	Stepped(at time.Time, now zones.Instant, ev zones.Event, effects []zones.Effect)
 	Physical(now zones.Instant, o zones.Output, open bool)
 }
 
@@ -182,7 +183,7 @@ func (w *World) settle() {
 // took hands the effects of a step to the ledger and the controllers, and lines up
 // their answers.
 func (w *World) took(ev zones.Event, effects []zones.Effect) {
-	w.observer.Stepped(w.Now(), ev, effects)
+	w.observer.Stepped(w.At(), w.Now(), ev, effects)
 	acted := make([]*Controller, 0, 2)
 	for _, e := range effects {
 		switch e := e.(type) {

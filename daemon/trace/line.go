@@ -1,0 +1,98 @@
+// Package trace reads, writes and replays traces: JSON lines in time order that say
+// what came to a room.
+//
+//	{"at":"2027-03-01T06:00:00Z","reading":{"controller":"north","terminal":1,"address":"0","moisture":46.2}}
+//
+// `at` is true time, RFC 3339; the wall clock is `at` plus all steps so far. One line
+// carries one of these parts:
+//
+//	reading     controller, terminal, address (or place), moisture %, permittivity,
+//	            ec mS/cm, temperature °C, time (the sender's own stamp), serial, retained
+//	report      valve, open, flow_lpm (a meter's L/min), obeys (the valve reports its
+//	            contact again)
+//	controller  id, online, boot (another value than before: it started anew)
+//	input       id, active
+//	broker      up
+//	order       kind, zone, subject, probe, for, volume (mL or L a plant), by, note
+//	clock       trusted, step (a Go duration)
+//	restart     {}
+//
+// Beyond the first fields named in each row nothing has to be there. Unknown keys,
+// keys twice, a time that falls back and a line over 64 KiB are errors.
+package trace
+
+import (
+	"fmt"
+	"time"
+
+	"rillgate/zones"
+)
+
+// maxLine bounds one line, in bytes.
+const maxLine = 64 << 10
+
+// Line is one line of a trace. Exactly one part is set.
+type Line struct {
+	Number     int // 1 is the first line of the input
+	At         time.Time
+	Reading    *zones.Reading
+	Report     *Report
+	Controller *Controller
+	Input      *Input
+	Broker     *Broker
+	Order      *zones.Order
+	Clock      *Clock
+	Restart    bool
+}
+
+// Report fixes what a valve shows from here on.
+type Report struct {
+	Valve   string  `json:"valve"` // id of the valve, or "<supply>-master"
+	Open    bool    `json:"open"`
+	FlowLPM float64 `json:"flow_lpm"` // L/min; negative = not metered
+	Obeys   bool    `json:"obeys"`    // it shows its contact again
+}
+
+// Controller says whether a room controller is on the line. Boot "" is the boot
+// that it had.
+type Controller struct {
+	ID     string `json:"id"`
+	Online bool   `json:"online"`
+	Boot   string `json:"boot,omitempty"`
+}
+
+// Input moves a contact.
+type Input struct {
+	ID     string `json:"id"`
+	Active bool   `json:"active"`
+}
+
+// Broker takes the command connection down or up.
+type Broker struct {
+	Up bool `json:"up"`
+}
+
+// Clock sets trust (nil = as it was) and steps the wall clock.
+type Clock struct {
+	Trusted *bool
+	Step    time.Duration
+}
+
+// LineError says which line of a trace is wrong. Hint says what would be right; it
+// may be empty.
+type LineError struct {
+	Line   int
+	Column int // 0 = the whole line
+	What   string
+	Help   string
+}
+
+func (e *LineError) Error() string {
+	if e.Column > 0 {
+		return fmt.Sprintf("read trace: line %d, column %d: %s", e.Line, e.Column, e.What)
+	}
+	return fmt.Sprintf("read trace: line %d: %s", e.Line, e.What)
+}
+
+// Hint says what would be right.
+func (e *LineError) Hint() string { return e.Help }

@@ -1,0 +1,155 @@
+package operator
+
+import (
+	"bufio"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"net"
+	"os"
+	"strings"
+	"sync"
+	"time"
+)
+
+// Server serves the control socket of one room.
+type Server struct {
+	desk   *Desk
+	ln     *net.UnixListener
+	ctx    context.Context
+	cancel context.CancelFunc
+	slots  chan struct{}
+	wg     sync.WaitGroup
+}
+
+func timeOf(d Duration) time.Duration { return time.Duration(d) }
+
+// Listen opens the socket at path, mode 0660, and serves it until Close. A socket
+// that an earlier process left is replaced: who calls holds the room's lock.
+func Listen(path string, desk *Desk) (*Server, error) {
+	if err := os.Remove(path); err != nil && !errors.Is(err, os.ErrNotExist) {
+		return nil, fmt.Errorf("remove the old control socket: %w", err)
+	}
+	ln, err := net.ListenUnix("unix", &net.UnixAddr{Name: path, Net: "unix"})
+	if err != nil {
+		return nil, fmt.Errorf("open the control socket: %w", err)
+	}
+	if err := os.Chmod(path, 0o660); err != nil {
+		return nil, errors.Join(fmt.Errorf("set the control socket's mode: %w", err), ln.Close())
+	}
+	ctx, cancel := context.WithCancel(context.Background())
+	s := &Server{desk: desk, ln: ln, ctx: ctx, cancel: cancel, slots: make(chan struct{}, MaxPeers)}
+	s.wg.Add(1)
+	go s.accept()
+	return s, nil
+}
+
+// Close ends every conversation and removes the socket.
+func (s *Server) Close() error {
+	s.cancel()
+	err := s.ln.Close()
+	s.wg.Wait()
+	return err
+}
+
+func (s *Server) accept() {
+	defer s.wg.Done()
+	for {
+		conn, err := s.ln.AcceptUnix()
+		if err != nil {
+			if s.ctx.Err() != nil || errors.Is(err, net.ErrClosed) {
+				return
+			}
+			s.pause() // out of files, most likely
+			continue
+		}
+		select {
+		case s.slots <- struct{}{}:
+			s.wg.Add(1)
+			go s.converse(conn)
+		default:
+			refuse(conn, &Refusal{Text: "too many ask at once", Hint: "try again in a moment"})
+			conn.Close()
+		}
+	}
+}
+
+func (s *Server) pause() {
+	t := time.NewTimer(100 * time.Millisecond)
+	defer t.Stop()
+	select {
+	case <-t.C:
+	case <-s.ctx.Done():
+	}
+}
+
+// converse answers the one request of a connection.
+func (s *Server) converse(conn *net.UnixConn) {
+	defer s.wg.Done()
+	defer func() { <-s.slots }()
+	defer conn.Close()
+	ctx, cancel := context.WithCancel(s.ctx)
+	defer cancel()
+	stop := context.AfterFunc(ctx, func() { conn.Close() })
+	defer stop()
+
+	in := bufio.NewReader(io.LimitReader(conn, MaxRequest))
+	req, err := read(conn, in)
+	if err != nil {
+		refuse(conn, err)
+		return
+	}
+	go hangUp(conn, cancel) // a peer that goes ends its request
+	reply := func(r Reply) error { return send(conn, &r) }
+	if err := s.desk.answer(ctx, req, peer(conn), reply); err != nil && ctx.Err() == nil {
+		refuse(conn, err)
+	}
+}
+
+// read takes one request line within its bounds.
+func read(conn net.Conn, in *bufio.Reader) (*Request, error) {
+	if err := conn.SetReadDeadline(time.Now().Add(AskWithin)); err != nil {
+		return nil, err
+	}
+	line, err := in.ReadBytes('\n')
+	if err != nil {
+		return nil, &Refusal{Text: "the request did not end within its bounds", Hint: "one JSON object on one line, 64 KiB at most, within 5 s"}
+	}
+	dec := json.NewDecoder(strings.NewReader(string(line)))
+	dec.DisallowUnknownFields()
+	req := &Request{}
+	if err := dec.Decode(req); err != nil {
+		return nil, &Refusal{Text: "read the request: " + err.Error(), Hint: "the program may be newer than the daemon"}
+	}
+	return req, conn.SetReadDeadline(time.Time{})
+}
+
+// hangUp waits for the peer's end of the connection.
+func hangUp(conn net.Conn, cancel context.CancelFunc) {
+	_, _ = io.Copy(io.Discard, conn)
+	cancel()
+}
+
+func send(conn net.Conn, r *Reply) error {
+	line, err := json.Marshal(r)
+	if err != nil {
+		return fmt.Errorf("write the reply: %w", err)
+	}
+	if err := conn.SetWriteDeadline(time.Now().Add(ReplyStall)); err != nil {
+		return err
+	}
+	_, err = conn.Write(append(line, '\n'))
+	return err
+}
+
+// refuse ends a conversation with an error.
+func refuse(conn net.Conn, err error) {
+	r := Reply{Done: true, Error: err.Error()}
+	var known *Refusal
+	if errors.As(err, &known) {
+		r.Error, r.Hint = known.Text, known.Hint
+	}
+	_ = send(conn, &r) // nobody is left to tell
+}

@@ -1,0 +1,194 @@
+package operator_test
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"io"
+	"net"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"rillgate/daemon/operator"
+	"rillgate/zones"
+)
+
+// desk is a room that remembers what it was asked.
+type desk struct {
+	view   zones.View
+	orders []zones.Order
+	more   chan operator.Line
+	by     string
+}
+
+func (d *desk) View(context.Context) (*zones.View, error) { return &d.view, nil }
+
+func (d *desk) Order(_ context.Context, o zones.Order) (zones.Answer, error) {
+	d.orders = append(d.orders, o)
+	return zones.Answer{Kind: o.Kind, Subject: o.Zone, Accepted: o.Zone == "east", Reason: zones.HeldByPerson, Because: "as asked"}, nil
+}
+
+func (d *desk) Recent(context.Context, uint64, int) ([]operator.Line, error) {
+	return []operator.Line{{Seq: 7, Entry: zones.Entry{Kind: "run-opened", Zone: "east"}}}, nil
+}
+
+func (d *desk) Follow(ctx context.Context, from uint64, n int) ([]operator.Line, <-chan operator.Line, func(), error) {
+	l, err := d.Recent(ctx, from, n)
+	return l, d.more, func() {}, err
+}
+
+func (d *desk) Apply(_ context.Context, hash, by, _ string) (*operator.Applied, error) {
+	d.by = by
+	if hash != "" {
+		return nil, &operator.Refusal{Text: "no such plan", Hint: "see plans"}
+	}
+	return &operator.Applied{Plan: "abc", Changes: []string{"east: below 40 %"}}, nil
+}
+
+func (d *desk) Plans(context.Context) ([]operator.Plan, error) {
+	return nil, errors.New("read plans: disk")
+}
+
+func (d *desk) Backup(_ context.Context, w io.Writer) error {
+	_, err := w.Write(bytes.Repeat([]byte("rillgate"), 20_000))
+	return err
+}
+
+func (d *desk) Restore(context.Context, string, string, string) (*operator.Applied, error) {
+	return &operator.Applied{}, nil
+}
+
+func (d *desk) Trace(context.Context, io.Writer) error { return nil }
+
+func serve(t *testing.T) (*desk, string) {
+	t.Helper()
+	d := &desk{more: make(chan operator.Line, 1)}
+	path := filepath.Join(t.TempDir(), operator.SocketName)
+	s, err := operator.Listen(path, &operator.Desk{Room: d, Book: d, Files: d})
+	require.NoError(t, err)
+	t.Cleanup(func() { require.NoError(t, s.Close()) })
+	return d, path
+}
+
+func ask(t *testing.T, path string, req operator.Request) (got []operator.Reply, err error) {
+	t.Helper()
+	ctx, cancel := context.WithTimeout(context.Background(), 5*time.Second)
+	defer cancel()
+	err = operator.Ask(ctx, path, req, func(r operator.Reply) error {
+		got = append(got, r)
+		return nil
+	})
+	return got, err
+}
+
+func TestSocketIsForOwnerAndGroup(t *testing.T) {
+	_, path := serve(t)
+	info, err := os.Stat(path)
+	require.NoError(t, err)
+	require.Equal(t, os.FileMode(0o660), info.Mode().Perm())
+}
+
+func TestOrderGoesWithThePeersName(t *testing.T) {
+	d, path := serve(t)
+	got, err := ask(t, path, operator.Request{Kind: operator.AskOrder,
+		Order: &operator.Order{Kind: zones.OrderHold, Zone: "east", For: operator.Duration(time.Hour), Note: "pruning"}})
+	require.NoError(t, err)
+	require.Len(t, got, 1)
+	require.True(t, got[0].Answer.Accepted)
+	require.Len(t, d.orders, 1)
+	o := d.orders[0]
+	require.Equal(t, time.Hour, o.For)
+	require.Equal(t, zones.Source("socket"), o.Source)
+	require.Contains(t, o.By, "uid")
+	require.Equal(t, "pruning", o.Note)
+}
+
+func TestErrorsOfTheDeskReachThePeer(t *testing.T) {
+	_, path := serve(t)
+	_, err := ask(t, path, operator.Request{Kind: operator.AskApply, Plan: "nope"})
+	var refused *operator.Refusal
+	require.ErrorAs(t, err, &refused)
+	require.Equal(t, "no such plan", refused.Text)
+	require.Equal(t, "see plans", refused.Hint)
+	_, err = ask(t, path, operator.Request{Kind: operator.AskPlans})
+	require.ErrorContains(t, err, "read plans: disk")
+	_, err = ask(t, path, operator.Request{Kind: "dance"})
+	require.ErrorContains(t, err, "no such request")
+}
+
+func TestBackupComesWhole(t *testing.T) {
+	_, path := serve(t)
+	got, err := ask(t, path, operator.Request{Kind: operator.AskBackup})
+	require.NoError(t, err)
+	var all bytes.Buffer
+	for _, r := range got {
+		all.Write(r.Data)
+	}
+	require.Equal(t, 160_000, all.Len())
+	require.True(t, got[len(got)-1].Done)
+}
+
+func TestFollowerGetsWhatComesAfter(t *testing.T) {
+	d, path := serve(t)
+	ctx, cancel := context.WithTimeout(context.Background(), 5*time.Second)
+	defer cancel()
+	var seqs []uint64
+	done := errors.New("enough")
+	err := operator.Ask(ctx, path, operator.Request{Kind: operator.AskJournal, Follow: true}, func(r operator.Reply) error {
+		for _, l := range r.Lines {
+			seqs = append(seqs, l.Seq)
+		}
+		if len(seqs) == 1 {
+			d.more <- operator.Line{Seq: 8}
+			return nil
+		}
+		return done
+	})
+	require.ErrorIs(t, err, done)
+	require.Equal(t, []uint64{7, 8}, seqs)
+}
+
+func TestFollowerThatFellBehindIsTold(t *testing.T) {
+	d, path := serve(t)
+	close(d.more)
+	_, err := ask(t, path, operator.Request{Kind: operator.AskJournal, Follow: true})
+	require.ErrorContains(t, err, "fell behind")
+}
+
+func TestRequestsAreBounded(t *testing.T) {
+	_, path := serve(t)
+	for name, text := range map[string]string{
+		"too long":  `{"kind":"view","note":"` + strings.Repeat("x", operator.MaxRequest) + `"}` + "\n",
+		"no JSON":   "view\n",
+		"unknown":   `{"kind":"view","force":true}` + "\n",
+		"wrong for": `{"kind":"order","order":{"kind":"hold","for":"soon"}}` + "\n",
+	} {
+		t.Run(name, func(t *testing.T) {
+			conn, err := net.Dial("unix", path)
+			require.NoError(t, err)
+			defer conn.Close()
+			_, _ = conn.Write([]byte(text)) // the daemon may hang up before all is written
+			require.NoError(t, conn.SetReadDeadline(time.Now().Add(5*time.Second)))
+			answer := make([]byte, 4096)
+			n, err := conn.Read(answer)
+			if name != "too long" {
+				require.NoError(t, err)
+			}
+			if err == nil {
+				require.Contains(t, string(answer[:n]), `"error"`)
+			}
+		})
+	}
+	_, err := ask(t, path, operator.Request{Kind: operator.AskView})
+	require.NoError(t, err, "the socket serves on")
+}
+
+func TestNobodyAnswers(t *testing.T) {
+	_, err := ask(t, filepath.Join(t.TempDir(), "none.sock"), operator.Request{Kind: operator.AskView})
+	require.ErrorIs(t, err, operator.ErrNotRunning)
+}

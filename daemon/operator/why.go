@@ -1,0 +1,150 @@
+package operator
+
+import (
+	"fmt"
+	"strings"
+	"time"
+
+	"rillgate/zones"
+)
+
+// Explain answers why a subject is as it is: a zone, valve, probe, controller,
+// input, "room" (or its id), or a reason's code. An unknown subject is a *Refusal.
+func Explain(v *zones.View, subject string) (*Why, error) {
+	for _, look := range []func(*zones.View, string) *Why{whyRoom, whyZone, whyValve, whyProbe, whyController, whyInput, whyCode} {
+		if y := look(v, subject); y != nil {
+			return y, nil
+		}
+	}
+	return nil, &Refusal{Text: fmt.Sprintf("nothing here is called %q", subject),
+		Hint: "a zone, valve, probe, controller or input of this room is due, or `room`, or a reason's code"}
+}
+
+func whyRoom(v *zones.View, subject string) *Why {
+	if subject != "room" && subject != v.Room {
+		return nil
+	}
+	y := &Why{Subject: v.Room, Kind: "room", State: "running", Because: "no interlock of the room refuses water"}
+	switch {
+	case v.Starting:
+		y.State = "starting"
+		y.explain(zones.Starting)
+	case v.Stopped:
+		y.State = "stopped"
+		y.explain(zones.StoppedByPerson)
+	case !v.BrokerUp:
+		y.State = "waiting"
+		y.explain(zones.BrokerLost)
+	case !v.Trusted:
+		y.State = "waiting"
+		y.explain(zones.ClockUnsure)
+	}
+	y.number("plan", v.Plan)
+	y.number("clock", map[bool]string{true: "trusted", false: "unsure"}[v.Trusted])
+	y.number("broker", map[bool]string{true: "connected", false: "out of reach"}[v.BrokerUp])
+	for i := range v.Alarms {
+		a := &v.Alarms[i]
+		y.Warnings = append(y.Warnings, fmt.Sprintf("alarm %s on %s since %s: %s", a.Code, a.Subject, a.Since.Format(time.DateTime), a.Because))
+	}
+	return y
+}
+
+func whyZone(v *zones.View, subject string) *Why {
+	for i := range v.Zones {
+		z := &v.Zones[i]
+		if z.ID != subject {
+			continue
+		}
+		y := &Why{Subject: z.ID, Kind: "zone", State: string(z.State)}
+		y.explain(z.Reason)
+		y.Reason, y.Because, y.Next = z.Reason, z.Because, z.Next
+		zoneNumbers(y, z)
+		zoneWarnings(y, v, z)
+		return y
+	}
+	return nil
+}
+
+func zoneNumbers(y *Why, z *zones.ZoneView) {
+	if z.Moisture != nil {
+		spread := ""
+		if z.HalfWidth != nil {
+			spread = fmt.Sprintf(" +/- %.1f points", *z.HalfWidth)
+		}
+		y.number("moisture", fmt.Sprintf("%.1f %%%s from %d of %d probes", *z.Moisture, spread, z.Counting, z.Assigned))
+	} else {
+		y.number("moisture", fmt.Sprintf("unknown: %d of %d probes count", z.Counting, z.Assigned))
+	}
+	level := func(name string, l zones.Level) {
+		if l > 0 {
+			y.number(name, fmt.Sprintf("%.1f %%", l.Float()))
+		}
+	}
+	level("below", z.Below)
+	level("stop_at", z.StopAt)
+	level("max_moisture", z.MaxMoisture)
+	y.number("window", orNone(z.Window)+until(z.WindowEnds))
+	y.number("shots in this opening", fmt.Sprint(z.Shots))
+	y.number("budget of 24 h", fmt.Sprintf("%.0f of %.0f s used", z.UsedSeconds, z.LimitSeconds))
+	for _, t := range []struct {
+		name string
+		at   *time.Time
+	}{{"open until", z.OpenUntil}, {"rest until", z.RestUntil}, {"hold until", z.HoldUntil}} {
+		if t.at != nil {
+			y.number(t.name, t.at.Format(time.TimeOnly))
+		}
+	}
+}
+
+func zoneWarnings(y *Why, v *zones.View, z *zones.ZoneView) {
+	for _, l := range z.Latches {
+		y.Warnings = append(y.Warnings, fmt.Sprintf("latched: %s since %s: %s", l.Code, l.Since.Format(time.DateTime), l.Because))
+	}
+	for i := range v.Probes {
+		p := &v.Probes[i]
+		if p.Zone == z.ID && p.Quality != zones.ProbeGood {
+			y.Warnings = append(y.Warnings, fmt.Sprintf("probe %s is %s%s", nameOf(p), p.Quality, colon(p.Because)))
+		}
+	}
+}
+
+// explain fills in what the table says of a code.
+func (y *Why) explain(r zones.Reason) {
+	e, ok := r.Explain()
+	if !ok {
+		return
+	}
+	y.Reason, y.Because, y.Rule, y.Do = r, e.Title, e.Rule, e.Do
+}
+
+func (y *Why) number(name, value string) {
+	y.Numbers = append(y.Numbers, Number{Name: name, Value: value})
+}
+
+func orNone(s string) string {
+	if s == "" {
+		return "none"
+	}
+	return s
+}
+
+func until(t *time.Time) string {
+	if t == nil {
+		return ""
+	}
+	return " until " + t.Format("15:04")
+}
+
+func nameOf(p *zones.ProbeView) string {
+	if p.ID != "" {
+		return p.ID
+	}
+	return p.Place.String()
+}
+
+func colon(s string) string {
+	if strings.TrimSpace(s) == "" {
+		return ""
+	}
+	return ": " + s
+}

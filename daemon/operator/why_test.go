@@ -1,0 +1,64 @@
+package operator_test
+
+import (
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"rillgate/daemon/operator"
+	"rillgate/zones"
+)
+
+func sample() *zones.View {
+	wet, rest := 46.2, 40
+	return &zones.View{
+		Room: "bay-2", Trusted: true, BrokerUp: true, Plan: "abc",
+		Zones: []zones.ZoneView{{ID: "east", State: zones.Waiting, Reason: zones.SupplyBusy, Because: "the supply feed waters west",
+			Next: "opens when west closes", Moisture: &wet, Counting: 2, Assigned: 3, Below: 48000, UsedSeconds: 120, LimitSeconds: 3600}},
+		Valves:      []zones.ValveView{{ID: "east", Output: zones.Output{Controller: "north", Number: 1}, Zone: "east", State: zones.ValveClosed}},
+		Probes:      []zones.ProbeView{{ID: "e1", Place: zones.Place{Controller: "north", Terminal: 1, Address: "0"}, Zone: "east", Quality: zones.ProbeStale, Because: "silent for 4 min", AgeSeconds: &rest}},
+		Controllers: []zones.ControllerView{{ID: "north", Online: true, Ready: true, Boot: "9f31c2"}},
+		Inputs:      []zones.InputView{{ID: "tank-low", Controller: "north", Means: zones.SupplyLow}},
+	}
+}
+
+func TestWhyZoneHoldsTheNumbers(t *testing.T) {
+	y, err := operator.Explain(sample(), "east")
+	require.NoError(t, err)
+	require.Equal(t, "zone", y.Kind, "a zone comes before a valve of the same name")
+	require.Equal(t, zones.SupplyBusy, y.Reason)
+	require.Equal(t, "the supply feed waters west", y.Because)
+	require.NotEmpty(t, y.Rule)
+	require.Contains(t, y.Numbers, operator.Number{Name: "moisture", Value: "46.2 % from 2 of 3 probes"})
+	require.Contains(t, y.Numbers, operator.Number{Name: "below", Value: "48.0 %"})
+	require.Contains(t, y.Numbers, operator.Number{Name: "budget of 24 h", Value: "120 of 3600 s used"})
+	require.Contains(t, y.Warnings, "probe e1 is stale: silent for 4 min")
+}
+
+func TestWhyFindsEverySubject(t *testing.T) {
+	for subject, kind := range map[string]string{
+		"room": "room", "bay-2": "room", "north/1": "valve", "e1": "probe", "north/1/0": "probe",
+		"north": "controller", "tank-low": "input", "supply-busy": "code",
+	} {
+		y, err := operator.Explain(sample(), subject)
+		require.NoError(t, err, subject)
+		require.Equal(t, kind, y.Kind, subject)
+		require.NotEmpty(t, y.Because, subject)
+	}
+	_, err := operator.Explain(sample(), "nowhere")
+	require.ErrorContains(t, err, "nowhere")
+}
+
+// Every code that the core can give is explained.
+func TestEveryReasonIsExplained(t *testing.T) {
+	for _, r := range []zones.Reason{zones.Starting, zones.SecondGateway, zones.CrashLoop, zones.StoppedByPerson, zones.StoreFailed,
+		zones.LeakFound, zones.ValveMismatch, zones.BrokerLost, zones.ControllerOffline, zones.SupplyIsLow, zones.ClockUnsure,
+		zones.HeldByPerson, zones.NoResponse, zones.OverWet, zones.ProbesLost, zones.ProbesImplausible, zones.DailyLimit,
+		zones.MaxRunReached, zones.RestingStill, zones.ShotsSpent, zones.SupplyBusy, zones.PlanChanged, zones.WindowPassed,
+		zones.BelowThreshold, zones.DriedBack, zones.ToLevel, zones.TimedShot, zones.ByHand, zones.LostProbesTimed, zones.ShotDone,
+		zones.AlarmDry, zones.AlarmProbesDisagree, zones.AlarmUnfinishedRun, zones.AlarmPlanRejected, zones.AlarmStoreDamaged} {
+		y, err := operator.Explain(sample(), string(r))
+		require.NoError(t, err, r)
+		require.NotEmpty(t, y.Rule, r)
+	}
+}

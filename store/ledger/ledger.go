@@ -1,0 +1,254 @@
+package ledger
+
+import (
+	"encoding/json"
+	"fmt"
+	"sync"
+
+	"rillgate/zones"
+)
+
+// DefaultSize is the size of a segment in bytes: about 2,500 records.
+const DefaultSize = 1 << 20
+
+const minSize = 4096
+
+// Options of Open. The zero value is right for a daemon without a store.
+type Options struct {
+	// Mirror is the memory that the store holds; nil = none. A mirror that is
+	// later than the ledger shows a loss, and is what is left after one.
+	Mirror *zones.Memory
+	// StoreExisted says that the store was in use before, so that an empty
+	// directory is a loss and not a first start.
+	StoreExisted bool
+	// Size is that of a segment in bytes; 0 = DefaultSize.
+	Size int
+	// Disk stands in for the directory in tests; nil = the real one.
+	Disk Disk
+}
+
+// Stats counts what was written since Open.
+type Stats struct {
+	Records  int   // appended and durable
+	Bytes    int64 // handed to the disk in place; whole new files are not counted
+	Syncs    int
+	Segments int // begun
+}
+
+// Ledger is an open ledger. Its methods may be called from any goroutine.
+type Ledger struct {
+	mu         sync.Mutex
+	disk       Disk
+	size       int
+	name       string // of the segment being written
+	file       File
+	fileSize   int
+	sizes      map[string]int
+	end        int
+	generation uint64
+	memory     *zones.Memory // the fold of all that is durable
+	dead       error
+	stats      Stats
+	buf        []byte
+}
+
+// Open takes the ledger in dir for this process, recovers what it holds and
+// begins a segment. ErrLocked and ErrNewer mean that nothing was touched. With
+// another error Recovered still tells what was found, as far as it could be read.
+func Open(dir string, o Options) (*Ledger, Recovered, error) {
+	d := o.Disk
+	if d == nil {
+		d = newDirectory(dir)
+	}
+	if o.Size == 0 {
+		o.Size = DefaultSize
+	}
+	o.Size = padded(max(o.Size, minSize))
+	if err := d.Lock(); err != nil {
+		return nil, Recovered{}, fmt.Errorf("open ledger %s: %w", dir, err)
+	}
+	l, rec, err := open(d, o)
+	if err != nil {
+		d.Close()
+		return nil, rec, fmt.Errorf("open ledger %s: %w", dir, err)
+	}
+	return l, rec, nil
+}
+
+func open(d Disk, o Options) (*Ledger, Recovered, error) {
+	f, err := look(d, o)
+	if err != nil {
+		return nil, Recovered{}, err
+	}
+	own, err := cloneMemory(f.Memory)
+	if err != nil {
+		return nil, f.Recovered, err
+	}
+	l := &Ledger{disk: d, size: o.Size, generation: f.generation, memory: own, sizes: map[string]int{}}
+	l.sizes[f.other.name] = f.other.size
+	if f.from != nil {
+		l.name, l.end, l.fileSize = f.from.name, f.from.end, f.from.size
+		l.sizes[l.name] = f.from.size
+		if l.file, err = d.Open(l.name); err != nil {
+			return nil, f.Recovered, err
+		}
+	}
+	if err = l.settle(f); err != nil {
+		l.closeFile()
+		return nil, f.Recovered, err
+	}
+	return l, f.Recovered, nil
+}
+
+// settle begins a segment, sees to it that both exist, and puts the marker last:
+// a start that is cut short before it is still a first start.
+func (l *Ledger) settle(f *found) error {
+	sealed := f.from == nil || f.from.sealed
+	if err := l.begin(f.other.name, sealed); err != nil {
+		return err
+	}
+	if spare := otherName(l.name); l.sizes[spare] == 0 {
+		if err := l.disk.Create(spare, make([]byte, l.size)); err != nil {
+			return err
+		}
+		l.sizes[spare] = l.size
+	}
+	if f.marked {
+		return nil
+	}
+	return l.disk.Create(marker, []byte(markerText))
+}
+
+const markerText = "A safety ledger has been kept beside this file. Do not delete it: without the\n" +
+	"ledger it tells that water already given today is unknown, and all budgets\n" +
+	"count as spent until a person resets them.\n"
+
+func otherName(name string) string {
+	if name == segmentA {
+		return segmentB
+	}
+	return segmentA
+}
+
+// Append makes records durable, in order and all with one sync. Their seq must
+// follow each other. After any error, also of a record that cannot be written
+// down, nothing more is durable and every later call gives ErrFailed.
+func (l *Ledger) Append(recs ...*zones.Record) error {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if l.dead != nil {
+		return fmt.Errorf("append to ledger: %w", l.dead)
+	}
+	if len(recs) == 0 {
+		return nil
+	}
+	if err := l.append(recs); err != nil {
+		l.dead = fmt.Errorf("%w until a restart: %w", ErrFailed, err)
+		return fmt.Errorf("append to ledger: %w", l.dead)
+	}
+	return nil
+}
+
+func (l *Ledger) append(recs []*zones.Record) error {
+	payloads, copies, err := l.encode(recs)
+	if err != nil {
+		return err
+	}
+	need := sealSize
+	for _, p := range payloads {
+		need += frameSize(len(p))
+	}
+	if l.end+need > l.fileSize {
+		if err := l.beginFor(need); err != nil {
+			return err
+		}
+	}
+	l.buf = l.buf[:0]
+	for i, p := range payloads {
+		l.buf = appendFrame(l.buf, frame{
+			generation: l.generation, seq: recs[i].Seq, durable: l.memory.Seq, kind: recordFrame, payload: p})
+	}
+	if err := l.write(l.buf, int64(l.end)); err != nil {
+		return err
+	}
+	l.end += len(l.buf)
+	for _, rec := range copies {
+		if err := apply(l.memory, rec); err != nil {
+			return err
+		}
+	}
+	l.stats.Records += len(recs)
+	return nil
+}
+
+// encode gives the payloads, and copies made from them: what is folded is what a
+// recovery would fold, and shares nothing with the caller.
+func (l *Ledger) encode(recs []*zones.Record) ([][]byte, []*zones.Record, error) {
+	payloads := make([][]byte, len(recs))
+	copies := make([]*zones.Record, len(recs))
+	for i, rec := range recs {
+		seq := l.memory.Seq + uint64(i) + 1
+		if rec.Seq != seq {
+			return nil, nil, fmt.Errorf("record has seq %d, the ledger is at %d", rec.Seq, seq-1)
+		}
+		p, err := json.Marshal(rec)
+		if err != nil {
+			return nil, nil, fmt.Errorf("encode record %d: %w", rec.Seq, err)
+		}
+		payloads[i] = p
+		if copies[i], err = recordOf(frame{seq: seq, payload: p}); err != nil {
+			return nil, nil, fmt.Errorf("encode record %d: %w", rec.Seq, err)
+		}
+	}
+	return payloads, copies, nil
+}
+
+// Memory gives a copy of what is durable.
+func (l *Ledger) Memory() (*zones.Memory, error) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return cloneMemory(l.memory)
+}
+
+// Stats gives the counts since Open.
+func (l *Ledger) Stats() Stats {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.stats
+}
+
+// Close gives the ledger free for another process.
+func (l *Ledger) Close() error {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.dead = fmt.Errorf("%w: it is closed", ErrFailed)
+	err := l.closeFile()
+	if unlock := l.disk.Close(); err == nil {
+		err = unlock
+	}
+	return err
+}
+
+func (l *Ledger) closeFile() error {
+	if l.file == nil {
+		return nil
+	}
+	err := l.file.Close()
+	l.file = nil
+	return err
+}
+
+func cloneMemory(m *zones.Memory) (*zones.Memory, error) {
+	if m == nil {
+		return nil, nil
+	}
+	data, err := json.Marshal(m)
+	if err != nil {
+		return nil, fmt.Errorf("copy the ledger's memory: %w", err)
+	}
+	c := &zones.Memory{}
+	if err := json.Unmarshal(data, c); err != nil {
+		return nil, fmt.Errorf("copy the ledger's memory: %w", err)
+	}
+	return c, nil
+}

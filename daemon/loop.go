@@ -1,0 +1,129 @@
+package daemon
+
+import (
+	"fmt"
+	"time"
+
+	"rillgate/zones"
+)
+
+// Pace of the loop.
+const (
+	tickEvery = time.Second           // at least so often the room sees the time
+	tickGap   = 50 * time.Millisecond // and no more often than this for its deadlines
+)
+
+// Field is the way to the room controllers. None of its methods blocks.
+type Field interface {
+	Send(c *zones.Command) // to the controller's topic, in order
+	Wake() <-chan struct{} // something came in
+	Drain() []zones.Event  // what came in, in order, and the state of the link
+	Close() error          // lets go of the broker
+}
+
+// outlets are where effects go that the loop only passes on.
+type outlets struct {
+	entry  func(at time.Time, e *zones.Entry)
+	alarm  func(a *zones.Alarm)
+	state  func(s *zones.State)
+	answer func(a *zones.Answer)
+	seen   func(now zones.Instant, ev zones.Event, effects []zones.Effect) // every step, done
+}
+
+// core is the Room, as the loop calls it.
+type core interface {
+	Step(now zones.Instant, ev zones.Event) []zones.Effect
+	Next() time.Duration
+	View(now zones.Instant) zones.View
+	Memory() *zones.Memory
+}
+
+// loop owns the Room: it alone calls it, on one goroutine. Everything else comes in
+// as an event and goes out as an effect.
+type loop struct {
+	clock    Clock
+	trust    *trust
+	room     core
+	field    Field
+	recorder *recorder
+	out      outlets
+
+	now     zones.Instant
+	doubt   string        // why the clock is not trusted
+	ticked  time.Duration // Mono of the last tick
+	changed bool          // since the last look of the publisher
+	breach  *zones.Breach
+}
+
+// look reads the clock; a jump of the wall clock is journalled.
+func (l *loop) look() {
+	wall, mono := l.clock.Now()
+	mono = max(mono, l.now.Mono)
+	ok, doubt, jump := l.trust.look(wall, mono)
+	l.now, l.doubt = zones.Instant{Wall: wall, Mono: mono, Trusted: ok}, doubt
+	if jump != nil {
+		l.out.entry(wall, &zones.Entry{Kind: "clock-step", Because: fmt.Sprintf("the wall clock stepped by %s", jump.By.Round(time.Millisecond))})
+	}
+}
+
+// step gives the room one event and carries out what follows from it.
+func (l *loop) step(ev zones.Event) {
+	l.look()
+	effects := l.room.Step(l.now, ev)
+	l.carry(effects)
+	l.out.seen(l.now, ev, effects)
+}
+
+// carry carries effects out in their order. Commands and records leave at once
+// (neither blocks); what people read comes after in its own time.
+func (l *loop) carry(effects []zones.Effect) {
+	for _, e := range effects {
+		switch e := e.(type) {
+		case *zones.Command:
+			l.field.Send(e)
+		case *zones.Record:
+			l.recorder.put(e)
+		case *zones.Entry:
+			l.out.entry(l.now.Wall, e)
+		case *zones.State:
+			l.out.state(e)
+		case *zones.Alarm:
+			l.out.alarm(e)
+		case *zones.Answer:
+			l.out.answer(e)
+		case *zones.Breach:
+			if l.breach == nil {
+				l.breach = e
+			}
+		}
+		l.changed = true
+	}
+}
+
+// pump handles all that has come in, once, and reports whether there was anything.
+func (l *loop) pump() (some bool) {
+	for _, ev := range l.recorder.take() {
+		l.step(ev)
+		some = true
+	}
+	for _, ev := range l.field.Drain() {
+		l.step(ev)
+		some = true
+	}
+	return some
+}
+
+// tick lets the room see the time.
+func (l *loop) tick() {
+	l.step(&zones.Tick{})
+	l.ticked = l.now.Mono
+}
+
+// due gives the Mono of the next tick.
+func (l *loop) due() time.Duration {
+	return max(l.ticked+tickGap, min(l.ticked+tickEvery, l.room.Next()))
+}
+
+// proven reports whether the last step left every invariant standing: only then
+// may the watchdog be fed.
+func (l *loop) proven() bool { return l.breach == nil }

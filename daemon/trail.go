@@ -1,0 +1,115 @@
+package daemon
+
+import (
+	"sync"
+	"time"
+
+	"rillgate/daemon/operator"
+	"rillgate/zones"
+)
+
+// Bounds of the journal in memory; all of it is in the store too.
+const (
+	trailKept    = 1000 // newest lines
+	followerLags = 256  // lines that a follower may be behind before it is dropped
+	unsavedMax   = 5000 // lines that a failing store may hold up; the oldest go first
+)
+
+// trail numbers the journal's lines and hands them on: to the store in batches, to
+// followers and the page at once.
+type trail struct {
+	mu        sync.Mutex
+	next      uint64
+	ring      []operator.Line
+	unsaved   []operator.Line
+	dropped   int // unsaved lines that were given up
+	followers map[chan operator.Line]struct{}
+}
+
+func newTrail(last uint64) *trail {
+	return &trail{next: last + 1, followers: map[chan operator.Line]struct{}{}}
+}
+
+// add takes one entry and gives it its number.
+func (t *trail) add(at time.Time, e *zones.Entry) operator.Line {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	line := operator.Line{Seq: t.next, At: at, Entry: *e}
+	t.next++
+	t.ring = keepLast(append(t.ring, line), trailKept)
+	t.unsaved = append(t.unsaved, line)
+	if extra := len(t.unsaved) - unsavedMax; extra > 0 {
+		t.unsaved = t.unsaved[extra:]
+		t.dropped += extra
+	}
+	for f := range t.followers {
+		select {
+		case f <- line:
+		default: // it does not keep up: it finds its channel closed
+			delete(t.followers, f)
+			close(f)
+		}
+	}
+	return line
+}
+
+// keepLast keeps the newest n, and now and then lets the memory of the others go.
+func keepLast(lines []operator.Line, n int) []operator.Line {
+	if len(lines) < 2*n {
+		return lines
+	}
+	return append(make([]operator.Line, 0, 2*n), lines[len(lines)-n:]...)
+}
+
+// recent gives at most n of the newest lines from a number on, oldest first.
+func (t *trail) recent(from uint64, n int) []operator.Line {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	return t.since(from, n)
+}
+
+func (t *trail) since(from uint64, n int) []operator.Line {
+	lines := t.ring
+	for len(lines) > 0 && lines[0].Seq < from {
+		lines = lines[1:]
+	}
+	if len(lines) > n {
+		lines = lines[len(lines)-n:]
+	}
+	return append([]operator.Line(nil), lines...)
+}
+
+// follow gives the newest lines and a channel of all that come after; the channel
+// closes when its reader falls behind, or when it is unfollowed.
+func (t *trail) follow(from uint64, n int) ([]operator.Line, chan operator.Line) {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	f := make(chan operator.Line, followerLags)
+	t.followers[f] = struct{}{}
+	return t.since(from, n), f
+}
+
+func (t *trail) unfollow(f chan operator.Line) {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	if _, ok := t.followers[f]; ok {
+		delete(t.followers, f)
+		close(f)
+	}
+}
+
+// takeUnsaved gives what the store does not have yet; putBack returns what it did
+// not take.
+func (t *trail) takeUnsaved() []operator.Line {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	lines := t.unsaved
+	t.unsaved = nil
+	return lines
+}
+
+func (t *trail) putBack(lines []operator.Line) {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	t.unsaved = append(lines, t.unsaved...)
+}

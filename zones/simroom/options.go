@@ -49,7 +49,7 @@ type Options struct {
 // ZoneOptions says what one zone is like. Numbers are as in Options.
 type ZoneOptions struct {
 	StartPercent   float64       // moisture at 0, default 52
-	UptakeDayLPH   float64       // L/h a plant, lights on; default 1.9 % of the volume
+	UptakeDayLPH   float64       // L/h a plant, lights on; default 1.5 % of the volume
 	UptakeNightLPH float64       // L/h a plant, lights off; default 0.15 % of the volume
 	EvaporationLPH float64       // L/h a plant, default 0.03 % of the volume
 	FieldPercent   float64       // field level: drains above; default by kind, see fieldPercent
@@ -95,7 +95,7 @@ func (o Options) filled() Options {
 func (o *Options) zone(z *zones.Zone, volume float64) ZoneOptions {
 	q := o.Zones[z.ID]
 	q.StartPercent = or(q.StartPercent, 52)
-	q.UptakeDayLPH = or(q.UptakeDayLPH, 0.019*volume)
+	q.UptakeDayLPH = or(q.UptakeDayLPH, 0.015*volume)
 	q.UptakeNightLPH = or(q.UptakeNightLPH, 0.0015*volume)
 	q.EvaporationLPH = or(q.EvaporationLPH, 0.0003*volume)
 	q.FieldPercent = or(q.FieldPercent, fieldPercent(z.Substrate))

@@ -168,6 +168,9 @@ func (r *Room) settleZone(z *zone) {
 	for i := range z.buckets {
 		b := &z.buckets[i]
 		f.in = 0
+		if i >= z.spots {
+			lag = 0 // no probe looks
+		}
 		if b.valve < len(z.feeds) && z.feeds[b.valve].open {
 			f.in = z.plant * b.factor * b.passes * z.passes
 		}

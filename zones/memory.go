@@ -15,7 +15,6 @@ type Memory struct {
 	Wall    time.Time                `json:"wall"` // last trusted wall time
 	Lease   time.Duration            `json:"lease"`
 	Plan    string                   `json:"plan"`
-	RunSeq  uint64                   `json:"run_seq"`
 	Clean   bool                     `json:"clean"`            // the last process ended as it should
 	Starts  []time.Duration          `json:"starts,omitempty"` // ages of starts after unclean ends
 	Outputs map[string]*OutputMemory `json:"outputs,omitempty"`
@@ -30,6 +29,7 @@ type Memory struct {
 // Charge is valve time of one run on one output.
 type Charge struct {
 	Run    string        `json:"run"`
+	Zone   string        `json:"zone"`
 	Amount time.Duration `json:"amount"`
 	End    time.Duration `json:"end"`            // age at which the run ends or ended
 	Open   bool          `json:"open,omitempty"` // not closed in the ledger yet
@@ -59,14 +59,17 @@ type ZoneMemory struct {
 	HoldUntil  time.Duration     `json:"hold_until,omitempty"` // age; 0 = none
 	HoldSource Source            `json:"hold_source,omitempty"`
 	Progress   schedule.Progress `json:"progress"`
-	Highs      map[string]Level  `json:"highs,omitempty"` // by place, since the last shot
-	Response   ResponseMemory    `json:"response"`
-	Litres     float64           `json:"litres"`
-	Shots      int64             `json:"shots"`
-	RunTime    time.Duration     `json:"run_time"`
-	Lost       time.Duration     `json:"lost,omitempty"` // age since which the quorum is lost; 0 = not lost
-	DayHigh    Level             `json:"day_high,omitempty"`
-	DayOf      time.Time         `json:"day_of"`
+	// Past keeps what earlier instances had, the oldest first, so that a clock set
+	// back goes on in them instead of beginning them again.
+	Past     []schedule.Progress `json:"past,omitempty"`
+	Highs    map[string]Level    `json:"highs,omitempty"` // by place, since the last shot
+	Response ResponseMemory      `json:"response"`
+	Litres   float64             `json:"litres"`
+	Shots    int64               `json:"shots"`
+	RunTime  time.Duration       `json:"run_time"`
+	Lost     time.Duration       `json:"lost,omitempty"` // age since which the quorum is lost; 0 = not lost
+	DayHigh  Level               `json:"day_high,omitempty"`
+	DayOf    time.Time           `json:"day_of"`
 }
 
 // ResponseMemory counts shots that should have been felt.

@@ -1,0 +1,232 @@
+package zones
+
+import (
+	"slices"
+	"time"
+)
+
+// alarmKey names an alarm: one code for one subject.
+type alarmKey struct {
+	code    Reason
+	subject string
+}
+
+// alarm is one that stands.
+type alarm struct {
+	since   time.Time
+	because string
+	acked   bool
+	sticky  bool // stands until acknowledged, not while a condition holds
+}
+
+// raise makes an alarm active; again changes nothing.
+func (r *Room) raise(code Reason, subject, because string) *alarm {
+	k := alarmKey{code, subject}
+	if a := r.alarms[k]; a != nil {
+		a.because = because
+		return a
+	}
+	a := &alarm{since: r.now.Wall, because: because, sticky: code == AlarmUnfinishedRun}
+	r.alarms[k] = a
+	r.out = append(r.out, &Alarm{Code: code, Subject: subject, Active: true, Because: because})
+	r.entry(&Entry{Kind: "alarm", Zone: r.zoneNamed(subject), Reason: code, Because: because})
+	return a
+}
+
+func (r *Room) zoneNamed(subject string) string {
+	if r.zoneBy[subject] != nil {
+		return subject
+	}
+	return ""
+}
+
+// clear ends an alarm that stands.
+func (r *Room) clear(code Reason, subject string) {
+	k := alarmKey{code, subject}
+	if r.alarms[k] == nil {
+		return
+	}
+	delete(r.alarms, k)
+	r.out = append(r.out, &Alarm{Code: code, Subject: subject})
+	r.entry(&Entry{Kind: "alarm-over", Zone: r.zoneNamed(subject), Reason: code})
+}
+
+// alarmWhen keeps an alarm while its condition holds.
+func (r *Room) alarmWhen(on bool, code Reason, subject string, because func() string) {
+	if on {
+		if r.alarms[alarmKey{code, subject}] == nil {
+			r.raise(code, subject, because())
+		}
+		return
+	}
+	r.clear(code, subject)
+}
+
+// dropAlarms ends alarms of subjects that left the plan.
+func (r *Room) dropAlarms() {
+	for _, k := range r.alarmKeys() {
+		if r.subjectKnown(k.subject) {
+			continue
+		}
+		r.clear(k.code, k.subject)
+	}
+}
+
+func (r *Room) subjectKnown(s string) bool {
+	if s == r.plan.Room || r.zoneBy[s] != nil || r.controlBy[s] != nil || r.supplyOf(s) != nil {
+		return true
+	}
+	return slices.ContainsFunc(r.probes, func(p *probe) bool { return p.id == s })
+}
+
+func (r *Room) alarmKeys() []alarmKey {
+	keys := make([]alarmKey, 0, len(r.alarms))
+	for k := range r.alarms { // order: sorted below
+		keys = append(keys, k)
+	}
+	slices.SortFunc(keys, func(a, b alarmKey) int {
+		if a.code != b.code {
+			return compare(a.code, b.code)
+		}
+		return compare(a.subject, b.subject)
+	})
+	return keys
+}
+
+// lookAtAlarms asks every condition that is an alarm, whether or not it is the
+// reason shown.
+func (r *Room) lookAtAlarms() {
+	room := r.plan.Room
+	for _, code := range []Reason{SecondGateway, CrashLoop} {
+		r.roomLatchAlarm(code, room)
+	}
+	r.alarmWhen(hasLatch(r.mem.Latches, StoppedByPerson) != nil || r.forbidding(StopInput) != nil, StoppedByPerson, room, func() string { return stoppedWords(r, nil, nil) })
+	r.alarmWhen(hasLatch(r.mem.Latches, LeakFound) != nil || r.forbidding(Leak) != nil, LeakFound, room, func() string { return leakWords(r, nil, nil) })
+	r.alarmWhen(r.storeBroken != "", StoreFailed, room, func() string { return storeWords(r, nil, nil) })
+	r.alarmWhen(!r.brokerUp && r.t >= r.holdTo, BrokerLost, room, func() string { return "the command connection to the broker is down" })
+	r.alarmWhen(!r.now.Trusted, ClockUnsure, room, func() string { return unsureWords })
+	for _, c := range r.controllers {
+		r.alarmWhen(!c.usable() && r.t >= r.holdTo, ControllerOffline, c.id, func() string { return controllerWords(c) })
+	}
+	for _, s := range r.supplies {
+		r.alarmWhen(r.lowInput(s) != nil, SupplyIsLow, s.cfg.ID, func() string { return lowWords(r.lowInput(s)) })
+	}
+	for _, z := range r.zones {
+		r.zoneAlarms(z)
+	}
+}
+
+func (r *Room) roomLatchAlarm(code Reason, subject string) {
+	l := hasLatch(r.mem.Latches, code)
+	r.alarmWhen(l != nil, code, subject, func() string { return l.Because })
+}
+
+func (r *Room) zoneAlarms(z *zone) {
+	for _, code := range []Reason{StoppedByPerson, LeakFound, ValveMismatch, NoResponse} {
+		l := z.latch(code)
+		r.alarmWhen(l != nil, code, z.id, func() string { return l.Because })
+	}
+	m := z.cfg.Moisture
+	r.alarmWhen(isOverWet(r, z, nil), OverWet, z.id, func() string { return overWetWords(r, z, nil) })
+	settled := r.t >= r.born+max(m.StaleAfter, r.holdTo-r.born)
+	if !settled {
+		r.at(r.born + max(m.StaleAfter, r.holdTo-r.born))
+	}
+	blind := len(z.probes) > 0 && !z.est.known && settled
+	cause := z.est.cause(m.Quorum)
+	r.alarmWhen(blind && cause == ProbesLost, ProbesLost, z.id, func() string { return probesLostWords(r, z, nil) })
+	r.alarmWhen(blind && cause == ProbesImplausible, ProbesImplausible, z.id, func() string { return probesImplausibleWords(r, z, nil) })
+	r.alarmWhen(z.est.disagree, AlarmProbesDisagree, z.id, func() string { return disagreeWords(z, r.t) })
+	r.alarmWhen(r.overBudget(z), DailyLimit, z.id, func() string { return dailyWords(r, z, &z.ask) })
+	r.lookDry(z)
+}
+
+// overBudget holds while the shot of the open window does not fit any 24 h.
+func (r *Room) overBudget(z *zone) bool {
+	if z.spent() {
+		return true
+	}
+	if z.run != nil {
+		return false
+	}
+	if z.ask.on {
+		return isSpent(r, z, &z.ask)
+	}
+	w := z.window()
+	if w == nil || r.alarms[alarmKey{DailyLimit, z.id}] == nil {
+		return false
+	}
+	d, ok := z.cfg.RunTime(w.Shot)
+	return ok && isSpent(r, z, &ask{length: d})
+}
+
+// dryState gathers what the alarm `dry` asks.
+type dryState struct {
+	underSince time.Duration // under its level since this age; forever = not
+	setUp      bool
+	refused    time.Duration // refused within windows, in all, since the last water
+	last       time.Duration // age of the last look
+	was        bool          // refused at the last look
+}
+
+const (
+	dryRefused = 4 * time.Hour
+	dryUnder   = 2 * time.Hour
+	dryBlind   = 4 * time.Hour
+)
+
+// lookDry raises `dry` once, whatever keeps the zone from water.
+func (r *Room) lookDry(z *zone) {
+	d := &z.dry
+	if !d.setUp {
+		d.setUp, d.underSince, d.last = true, forever, r.t
+	}
+	if d.was {
+		d.refused += r.t - d.last
+	}
+	d.last = r.t
+	d.was = z.window() != nil && z.run == nil && z.reason != NoReason && z.reason != RestingStill && z.reason != ShotsSpent && z.reason != ""
+	if z.run != nil && z.run.phase == opened {
+		d.refused = 0
+	}
+	level, span := z.sit.LowestBelow-nearLevel, dryUnder
+	if rule := z.cfg.Dry; rule != nil {
+		level, span = rule.Below, rule.For
+	} else if z.sit.LowestBelow == 0 {
+		level = -1
+	}
+	if z.est.known && z.est.value < level {
+		d.underSince = min(d.underSince, r.t)
+	} else {
+		d.underSince = forever
+	}
+	r.alarmWhen(!z.sit.Fallow && z.hasWindows() && r.isDry(z, span), AlarmDry, z.id, func() string { return dryWords(r, z) })
+}
+
+// isDry asks the rules of `dry`, and makes sure of a look when one may come true.
+func (r *Room) isDry(z *zone, span time.Duration) bool {
+	d := &z.dry
+	dry := false
+	due := func(t time.Duration) {
+		if r.t >= t {
+			dry = true
+		} else {
+			r.at(t)
+		}
+	}
+	if d.underSince != forever {
+		due(d.underSince + span)
+	}
+	if z.cfg.Dry != nil {
+		return dry
+	}
+	if d.was {
+		due(r.t + dryRefused - d.refused)
+	} else if d.refused >= dryRefused {
+		dry = true
+	}
+	if z.mem.Lost != 0 && len(z.probes) > 0 {
+		due(z.mem.Lost + dryBlind)
+	}
+	return dry
+}

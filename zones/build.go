@@ -1,0 +1,313 @@
+package zones
+
+import (
+	"slices"
+	"time"
+
+	"rillgate/schedule"
+)
+
+// zone is the runtime of one zone of the plan.
+type zone struct {
+	cfg    *Zone
+	mem    *ZoneMemory
+	id     string
+	outs   []*output
+	supply *supply
+	ctls   []*controller
+	probes []*probe
+
+	est     estimate
+	sit     schedule.Situation
+	sitSet  bool
+	trigger schedule.Trigger
+	ask     ask
+	run     *run
+	waiting bool
+	since   time.Duration // waiting for the supply since this age
+	passed  bool          // queued when its window shut; until the next opens
+
+	state    ZoneState
+	reason   Reason // of this look
+	told     Reason // last told
+	because  string
+	refusals map[Reason]int
+
+	lo, hi  Level // moisture between them changes nothing
+	fallTop Level // a fall under it changes nothing
+	urgent  bool  // progress to be recorded now
+	changed bool  // progress to be recorded within a minute
+	dry     dryState
+}
+
+// supply is the runtime of one supply.
+type supply struct {
+	cfg       *Supply
+	zones     []*zone
+	master    *output
+	masterAt  time.Duration // age at which the master was opened
+	masterOn  bool
+	masterRun *run // whose id the master's grants bear
+}
+
+// input is the runtime of one declared input.
+type input struct {
+	cfg    *Input
+	ctl    *controller
+	active bool
+	known  bool
+	heard  time.Duration
+}
+
+// build makes the runtime of a plan, taking over what exists for the same output,
+// controller, place or zone.
+func (r *Room) build(p *Plan) {
+	r.plan = p
+	r.buildControllers(p)
+	oldZones := r.zoneBy
+	r.zoneBy = map[string]*zone{}
+	r.zones = r.zones[:0:0]
+	r.buildOutputs(p)
+	for i := range p.Zones {
+		z := oldZones[p.Zones[i].ID]
+		if z == nil {
+			z = &zone{refusals: map[Reason]int{}, reason: NoReason}
+		}
+		r.fitZone(z, &p.Zones[i])
+	}
+	slices.SortFunc(r.zones, func(a, b *zone) int { return compare(a.id, b.id) })
+	r.buildProbes(p)
+	r.dropAlarms()
+	r.dirty = true
+}
+
+func (r *Room) buildControllers(p *Plan) {
+	old, oldInputs := r.controlBy, r.inputs
+	r.controlBy = map[string]*controller{}
+	r.controllers, r.inputs = nil, nil
+	for i := range p.Controllers {
+		cfg := &p.Controllers[i]
+		c := old[cfg.ID]
+		if c == nil {
+			c = newController(cfg.ID, r.t)
+		}
+		c.cfg = cfg
+		c.outputs = nil
+		r.controlBy[cfg.ID] = c
+		r.controllers = append(r.controllers, c)
+		for k := range cfg.Inputs {
+			in := &input{cfg: &cfg.Inputs[k], ctl: c, heard: r.t}
+			for _, o := range oldInputs {
+				if o.ctl == c && o.cfg.ID == in.cfg.ID {
+					in.active, in.known, in.heard = o.active, o.known, o.heard
+				}
+			}
+			r.inputs = append(r.inputs, in)
+		}
+	}
+	slices.SortFunc(r.controllers, func(a, b *controller) int { return compare(a.id, b.id) })
+}
+
+// buildOutputs fits outputs of the plan. One that left the plan stays, without a
+// valve, until it is known to be closed.
+func (r *Room) buildOutputs(p *Plan) {
+	old := r.outputs
+	r.outputs, r.supplies = nil, nil
+	r.outputBy = map[Output]*output{}
+	fit := func(id string, at Output) *output {
+		var o *output
+		if i := slices.IndexFunc(old, func(x *output) bool { return x.id == at }); i >= 0 {
+			o = old[i]
+		} else {
+			o = newOutput(at, r.t)
+		}
+		o.valve, o.zone, o.supply, o.master = id, nil, nil, false
+		o.ctl, o.mem = r.controlBy[at.Controller], r.mem.output(at)
+		r.outputBy[at] = o
+		r.outputs = append(r.outputs, o)
+		return o
+	}
+	for i := range p.Supplies {
+		s := &supply{cfg: &p.Supplies[i]}
+		if m := s.cfg.Master; m != nil {
+			s.master = fit(s.cfg.ID+"-master", m.Output)
+			s.master.master, s.master.supply = true, s
+			s.master.holding, s.master.inrush = m.Holding, m.Inrush
+		}
+		r.supplies = append(r.supplies, s)
+	}
+	for i := range p.Valves {
+		v := &p.Valves[i]
+		o := fit(v.ID, v.Output)
+		o.holding, o.inrush = v.Holding, v.Inrush
+		o.supply = r.supplyOf(v.Supply)
+	}
+	for _, o := range old {
+		if r.outputBy[o.id] == nil && !o.confirmed && r.controlBy[o.id.Controller] != nil {
+			o.zone, o.supply, o.master = nil, nil, false
+			o.ctl, o.mem = r.controlBy[o.id.Controller], r.mem.output(o.id)
+			r.outputs = append(r.outputs, o)
+			r.outputBy[o.id] = o
+		}
+	}
+	slices.SortFunc(r.outputs, func(a, b *output) int { return compareOutput(a.id, b.id) })
+	for _, o := range r.outputs {
+		o.ctl.outputs = append(o.ctl.outputs, o)
+	}
+}
+
+func (r *Room) supplyOf(id string) *supply {
+	for _, s := range r.supplies {
+		if s.cfg.ID == id {
+			return s
+		}
+	}
+	return nil
+}
+
+func (r *Room) fitZone(z *zone, cfg *Zone) {
+	z.cfg, z.id, z.mem = cfg, cfg.ID, r.mem.zone(cfg.ID)
+	z.outs, z.ctls, z.probes, z.supply = nil, nil, nil, nil
+	z.sitSet = false
+	for i := range r.plan.Valves {
+		v := &r.plan.Valves[i]
+		if !slices.Contains(cfg.Valves, v.ID) {
+			continue
+		}
+		o := r.outputBy[v.Output]
+		o.zone = z
+		z.outs = append(z.outs, o)
+		if z.supply == nil {
+			z.supply = o.supply
+		}
+		if !slices.Contains(z.ctls, o.ctl) {
+			z.ctls = append(z.ctls, o.ctl)
+		}
+	}
+	if s := z.supply; s != nil {
+		s.zones = append(s.zones, z)
+		if s.master != nil && !slices.Contains(z.ctls, s.master.ctl) {
+			z.ctls = append(z.ctls, s.master.ctl)
+		}
+	}
+	r.zones = append(r.zones, z)
+	r.zoneBy[z.id] = z
+}
+
+// buildProbes fits the probes of the plan and those that orders gave to zones;
+// where the files name a place, they lead.
+func (r *Room) buildProbes(p *Plan) {
+	old := r.probeBy
+	r.probeBy = map[Place]*probe{}
+	r.probes = nil
+	for i := range p.Probes {
+		cfg := &p.Probes[i]
+		r.fitProbe(old[cfg.Place], cfg.Place, cfg.ID, cfg.Label, cfg.Zone, true)
+	}
+	for _, pm := range sortedKeys(r.mem.Probes) {
+		m := r.mem.Probes[pm]
+		place, ok := parsePlace(pm)
+		if !ok || m.ID == "" || r.probeBy[place] != nil {
+			continue
+		}
+		r.fitProbe(old[place], place, m.ID, m.Label, m.Zone, false)
+	}
+	for _, place := range sortedPlaces(old) {
+		if q := old[place]; r.probeBy[place] == nil && !q.inFiles {
+			r.fitProbe(q, place, q.id, q.label, "", false)
+		}
+	}
+	for _, z := range r.zones {
+		z.est = z.estimate(r.t)
+	}
+}
+
+func (r *Room) fitProbe(q *probe, place Place, id, label, zoneID string, inFiles bool) *probe {
+	if q == nil {
+		q = &probe{}
+		if m := r.mem.Probes[place.String()]; m != nil {
+			q.excluded, q.level, q.ignoredTo = m.Excluded, m.Level, m.Ignored
+		}
+	}
+	q.id, q.label, q.place, q.inFiles = id, label, place, inFiles
+	if z := r.zoneBy[zoneID]; z != q.zone || z == nil {
+		q.zone = z
+		q.hasHigh = false
+	}
+	q.lo, q.hi, q.stale = 0, 100*schedule.Percent, 3*time.Minute
+	if z := q.zone; z != nil {
+		m := z.cfg.Moisture
+		q.lo, q.hi, q.stale = m.PlausibleLo, m.PlausibleHi, m.StaleAfter
+		z.probes = append(z.probes, q)
+		if h, ok := z.mem.Highs[place.String()]; ok && !q.hasHigh {
+			q.high, q.hasHigh = h, true
+		}
+	}
+	r.probeBy[place] = q
+	r.probes = append(r.probes, q)
+	return q
+}
+
+// newPlan puts another plan in force. What leaves closes first; a run that goes on
+// keeps the shorter of its old and its new bounds.
+func (r *Room) newPlan(p *Plan) {
+	for _, z := range r.zones {
+		if z.run == nil {
+			continue
+		}
+		if !sameOutputs(z, p) {
+			r.closeRun(z.run, PlanChanged, "its valves left the plan")
+		}
+	}
+	for _, o := range r.outputs {
+		if !planHas(p, o.id) {
+			r.closeOutput(o, "", PlanChanged)
+		}
+	}
+	r.build(p)
+	for _, z := range r.zones {
+		if run := z.run; run != nil {
+			run.lease = min(run.lease, p.Lease)
+			run.end = min(run.end, run.openAt+z.cfg.Limits.MaxRun)
+		}
+	}
+	r.record(&Record{Kind: RecPlan, Plan: p.Hash})
+	r.entry(&Entry{Kind: "plan", Because: "plan " + p.Hash + " is in force"})
+}
+
+// sameOutputs reports whether the plan keeps the zone with the same outputs.
+func sameOutputs(z *zone, p *Plan) bool {
+	i := slices.IndexFunc(p.Zones, func(n Zone) bool { return n.ID == z.id })
+	if i < 0 {
+		return false
+	}
+	var have []Output
+	for k := range p.Valves {
+		if slices.Contains(p.Zones[i].Valves, p.Valves[k].ID) {
+			have = append(have, p.Valves[k].Output)
+		}
+	}
+	if len(have) != len(z.outs) {
+		return false
+	}
+	for _, o := range z.outs {
+		if !slices.Contains(have, o.id) {
+			return false
+		}
+	}
+	return true
+}
+
+func planHas(p *Plan, o Output) bool {
+	for i := range p.Valves {
+		if p.Valves[i].Output == o {
+			return true
+		}
+	}
+	for i := range p.Supplies {
+		if m := p.Supplies[i].Master; m != nil && m.Output == o {
+			return true
+		}
+	}
+	return false
+}

@@ -1,0 +1,282 @@
+package zones
+
+import (
+	"slices"
+	"time"
+
+	"rillgate/schedule"
+)
+
+const holdDefault = time.Hour
+
+// order takes what a person asks; every order is answered, and journalled with where
+// it came from.
+func (r *Room) order(e *Order) {
+	switch e.Kind {
+	case OrderHold:
+		r.orderHold(e)
+	case OrderRelease:
+		r.orderRelease(e)
+	case OrderShot:
+		r.orderShot(e)
+	case OrderStop:
+		r.orderStop(e)
+	case OrderReset:
+		r.orderReset(e)
+	case OrderAcknowledge:
+		r.orderAcknowledge(e)
+	case OrderAssign:
+		r.orderAssign(e)
+	case OrderIgnore:
+		r.orderIgnore(e)
+	case OrderNote, OrderClockTrust:
+		r.answer(e, true, NoReason, "noted")
+	default:
+		r.answer(e, false, NoReason, sprintf("%q is not built yet", e.Kind))
+	}
+	r.dirty = true
+}
+
+func (r *Room) answer(e *Order, ok bool, why Reason, because string) {
+	subject := e.Zone
+	if subject == "" {
+		subject = e.Subject
+	}
+	r.out = append(r.out, &Answer{Order: e.ID, Kind: e.Kind, Subject: subject, Accepted: ok, Reason: why, Because: because})
+	verdict := "order"
+	if !ok {
+		verdict = "order-refused"
+	}
+	r.entry(&Entry{Kind: verdict, Zone: e.Zone, Probe: r.probeNamed(e.Subject), Reason: why, Because: string(e.Kind) + ": " + because,
+		Order: e.ID, Source: e.Source, By: e.By, Note: e.Note})
+}
+
+// orderZone finds the order's zone, or answers that there is none.
+func (r *Room) orderZone(e *Order) *zone {
+	id := e.Zone
+	if id == "" {
+		id = e.Subject
+	}
+	z := r.zoneBy[id]
+	if z == nil {
+		r.answer(e, false, NoReason, sprintf("no zone %q; the zones are %s", id, r.zoneNames()))
+	}
+	return z
+}
+
+func (r *Room) orderHold(e *Order) {
+	z := r.orderZone(e)
+	if z == nil {
+		return
+	}
+	d := e.For
+	if d == 0 {
+		d = holdDefault
+	}
+	if d < 0 || d > HoldCeiling {
+		r.answer(e, false, NoReason, sprintf("a hold lasts up to %s, not %s", words(HoldCeiling), words(d)))
+		return
+	}
+	r.record(&Record{Kind: RecHold, Hold: &HoldRecord{Zone: z.id, Until: r.t + d, Source: e.Source}})
+	r.answer(e, true, HeldByPerson, sprintf("%s is held for %s", z.id, words(d)))
+}
+
+func (r *Room) orderRelease(e *Order) {
+	z := r.orderZone(e)
+	if z == nil {
+		return
+	}
+	if r.t >= z.mem.HoldUntil {
+		r.answer(e, false, NoReason, z.id+" is not held")
+		return
+	}
+	if e.Source == "mqtt" && z.mem.HoldSource != "mqtt" {
+		r.answer(e, false, HeldByPerson, "this hold was not set over MQTT: only `rillgate release` ends it")
+		return
+	}
+	r.record(&Record{Kind: RecHold, Hold: &HoldRecord{Zone: z.id}})
+	r.answer(e, true, NoReason, z.id+" is released")
+}
+
+// orderShot gives one shot by hand, if every interlock that binds it agrees now.
+func (r *Room) orderShot(e *Order) {
+	z := r.orderZone(e)
+	if z == nil {
+		return
+	}
+	a, why := r.handShot(z, e)
+	if why != "" {
+		r.answer(e, false, NoReason, why)
+		return
+	}
+	if z.run != nil {
+		r.answer(e, false, SupplyBusy, z.id+" is being watered")
+		return
+	}
+	r.lookAtLinks()
+	r.see(z)
+	l, ok := r.permit(z, a, supplyStep)
+	if ok && r.busy(z) || ok && r.queued(z.supply) {
+		l, ok = &interlocks[supplyStep], false
+	}
+	if !ok {
+		r.answer(e, false, l.code, l.words(r, z, a))
+		return
+	}
+	run := r.start(z, a)
+	run.order = e.ID
+	r.answer(e, true, ByHand, sprintf("%s gets %s", z.id, words(a.length)))
+}
+
+// queued reports whether a zone waits for the supply: a shot by hand does not overtake.
+func (r *Room) queued(s *supply) bool {
+	return s != nil && slices.ContainsFunc(s.zones, func(z *zone) bool { return z.waiting })
+}
+
+// handShot reckons the valve time: given, or the shot of the window open now, else
+// of the next one.
+func (r *Room) handShot(z *zone, e *Order) (*ask, string) {
+	a := &ask{on: true, hand: true, reason: ByHand, length: e.For, because: "a person asked for it"}
+	if w := z.window(); w != nil {
+		a.rest = w.Rest
+	}
+	switch {
+	case e.For < 0 || e.VolumeML < 0:
+		return nil, "a shot has a length or a volume over zero"
+	case e.For > 0:
+	case e.VolumeML > 0:
+		d, ok := z.cfg.RunTime(schedule.Shot{Kind: schedule.ByMillilitres, Value: e.VolumeML})
+		if !ok {
+			return nil, "the zone's emitters are not in room.yaml: give a length instead of a volume"
+		}
+		a.length = d
+	default:
+		w, ok := r.anyWindow(z)
+		if !ok {
+			return nil, "no window is open and none comes: give a length or a volume"
+		}
+		d, ok := z.cfg.RunTime(w.Shot)
+		if !ok {
+			return nil, "the zone's emitters or substrate are not in room.yaml: give a length"
+		}
+		a.length = d
+	}
+	return a, ""
+}
+
+func (r *Room) anyWindow(z *zone) (*schedule.Window, bool) {
+	if w := z.window(); w != nil {
+		return w, true
+	}
+	in, ok := schedule.Next(&r.plan.Calendar, &z.cfg.Schedule, r.now.Wall)
+	return &in.Window, ok
+}
+
+func (r *Room) orderStop(e *Order) {
+	by := "a person stopped it"
+	if e.Note != "" {
+		by += ": " + e.Note
+	}
+	if e.Zone == "" && e.Subject == "" {
+		r.latchRoom(StoppedByPerson, by)
+		r.answer(e, true, StoppedByPerson, "the room is stopped until `rillgate reset room`; this isolates neither water nor current")
+		return
+	}
+	z := r.orderZone(e)
+	if z == nil {
+		return
+	}
+	r.latchZone(z, StoppedByPerson, by)
+	r.answer(e, true, StoppedByPerson, sprintf("%s is stopped until `rillgate reset %s`; this isolates neither water nor current", z.id, z.id))
+}
+
+func (r *Room) orderAssign(e *Order) {
+	p := r.probeByID(e.Subject)
+	z := r.zoneBy[e.Zone]
+	switch {
+	case p == nil:
+		r.answer(e, false, NoReason, sprintf("no probe %q is known", e.Subject))
+	case z == nil:
+		r.answer(e, false, NoReason, sprintf("no zone %q; the zones are %s", e.Zone, r.zoneNames()))
+	case p.inFiles:
+		r.answer(e, false, NoReason, "room.yaml names this probe, and it leads: change its zone there, then `rillgate apply`")
+	default:
+		m := r.probeMemory(p)
+		m.ID, m.Label, m.Zone = p.id, p.label, z.id
+		r.record(&Record{Kind: RecProbe, Probe: &ProbeRecord{Place: p.place, Memory: m}})
+		r.build(r.plan)
+		r.answer(e, true, NoReason, sprintf("%s counts for %s from its second reading on; into room.yaml goes {id: %s, address: %q, zone: %s} under terminal %d of %s",
+			p.id, z.id, p.id, p.place.Address, z.id, p.place.Terminal, p.place.Controller))
+	}
+}
+
+func (r *Room) orderIgnore(e *Order) {
+	p := r.probeByID(e.Subject)
+	switch {
+	case p == nil:
+		r.answer(e, false, NoReason, sprintf("no probe %q is known", e.Subject))
+	case e.For <= 0 || e.For > 30*day:
+		r.answer(e, false, NoReason, "say for how long, up to 30 days: --for 48h")
+	default:
+		p.ignoredTo = r.t + e.For
+		r.record(&Record{Kind: RecProbe, Probe: &ProbeRecord{Place: p.place, Memory: r.probeMemory(p)}})
+		r.answer(e, true, NoReason, sprintf("%s counts for nothing for %s", p.id, words(e.For)))
+	}
+}
+
+// orderAcknowledge silences alarms; a probe's lets it start afresh. It opens nothing.
+func (r *Room) orderAcknowledge(e *Order) {
+	subject := e.Subject
+	if subject == "" {
+		subject = e.Zone
+	}
+	n := 0
+	if p := r.probeByID(subject); p != nil && (p.excluded || p.outside || p.stamped) {
+		p.forget()
+		r.record(&Record{Kind: RecProbe, Probe: &ProbeRecord{Place: p.place, Memory: r.probeMemory(p)}})
+		n++
+	}
+	for _, k := range r.alarmKeys() {
+		if subject != "" && subject != k.subject && subject != string(k.code) && subject != string(k.code)+"-"+k.subject {
+			continue
+		}
+		a := r.alarms[k]
+		if n++; a.sticky {
+			r.clear(k.code, k.subject)
+			continue
+		}
+		a.acked = true
+	}
+	if n == 0 {
+		r.answer(e, false, NoReason, sprintf("no alarm and no probe %q to acknowledge", subject))
+		return
+	}
+	r.answer(e, true, NoReason, sprintf("%d acknowledged", n))
+}
+
+func (r *Room) probeByID(id string) *probe {
+	for _, p := range r.probes {
+		if p.id == id && id != "" {
+			return p
+		}
+	}
+	return nil
+}
+
+func (r *Room) probeNamed(id string) string {
+	if r.probeByID(id) != nil {
+		return id
+	}
+	return ""
+}
+
+func (r *Room) zoneNames() string {
+	s := ""
+	for i, z := range r.zones {
+		if i > 0 {
+			s += ", "
+		}
+		s += z.id
+	}
+	return s
+}

@@ -1,0 +1,254 @@
+package zones
+
+import "time"
+
+// output is one controller output of ours: a zone's valve or a supply's master.
+type output struct {
+	id              Output
+	valve           string
+	ctl             *controller
+	mem             *OutputMemory
+	zone            *zone
+	supply          *supply
+	master          bool
+	holding, inrush float64
+
+	wanted    bool          // commanded open and not closed since
+	granted   bool          // was granted at least once by this process
+	run       string        // of the last grant
+	openSeq   uint32        // first grant of the run
+	openAt    time.Duration // age of it
+	firstUp   time.Duration // controller's uptime at it
+	deadline  time.Duration // age at which the last grant runs out
+	born      time.Duration // when we began to look after it
+	closeSeq  uint32        // first close since the last grant; 0 = none yet
+	closeAt   time.Duration
+	lastClose time.Duration
+	confirmed bool          // a report at or past our close shows it closed
+	sureAt    time.Duration // age of that report
+
+	shown      bool // reported at least once in this boot
+	open       bool
+	flow       float64 // L/min, negative when not metered
+	repEpoch   uint32
+	repSeq     uint32
+	repAt      time.Duration
+	metered    float64 // litres of the run so far
+	sawOpen    bool    // a report showed the run open
+	wrongSince time.Duration
+}
+
+func newOutput(id Output, t time.Duration) *output {
+	return &output{id: id, born: t, lastClose: neverHeard, wrongSince: forever, deadline: neverHeard, flow: -1}
+}
+
+func (o *output) flowing() bool { return o.flow >= meteredFlow }
+
+// maybeOpen reports whether water may run through it at age t.
+func (o *output) maybeOpen(t time.Duration) bool {
+	switch {
+	case o.wanted:
+		return true
+	case hasLatch(o.mem.Latches, ValveMismatch) != nil && (o.supply == nil || o.supply.master == nil):
+		return true // counts as open until reset
+	case o.confirmed:
+		return false
+	case o.shown && o.open:
+		return true
+	case o.granted:
+		return t < o.deadline+settleGrace
+	}
+	return t < o.born+silentOpen
+}
+
+// command sends to an output under the next number.
+func (r *Room) command(o *output, c *Command) {
+	r.seq++
+	c.Output, c.Valve, c.Epoch, c.Seq = o.id, o.valve, r.epoch, r.seq
+	if o.zone != nil {
+		c.Zone = o.zone.id
+	}
+	r.out = append(r.out, c)
+}
+
+// grant opens or renews: until the shorter of lease and end, in the controller's
+// own uptime, never past the first grant's uptime + the span that the run has for
+// this output.
+func (r *Room) grant(o *output, run *run, span time.Duration) {
+	c := o.ctl
+	if !o.wanted || o.run != run.id {
+		if !o.wanted {
+			o.closeSeq, o.confirmed, o.sawOpen, o.metered = 0, false, false, 0
+			o.openSeq = r.seq + 1
+			o.openAt = r.t
+		}
+		o.run = run.id
+		o.firstUp = c.uptimeAt(r.t)
+		o.wrongSince = forever
+	}
+	left := min(run.lease, run.end-r.t)
+	until := min(c.uptimeAt(r.t)+left, o.firstUp+span)
+	o.wanted, o.granted = true, true
+	o.deadline = r.t + left
+	r.command(o, &Command{Run: run.id, Open: true, Boot: c.boot, UntilMS: until.Milliseconds(), Reason: run.reason})
+}
+
+// closeOutput commands a close now; it is repeated until a report confirms it.
+func (r *Room) closeOutput(o *output, runID string, why Reason) {
+	if o.wanted {
+		o.wanted = false
+		o.closeSeq, o.confirmed = 0, false
+		o.closeAt = r.t
+	}
+	if runID == "" {
+		if runID = o.run; runID == "" {
+			runID = "c-" + itoa(int(r.epoch))
+		}
+	}
+	o.run = runID
+	o.lastClose = r.t
+	if !r.epochSafe {
+		o.lastClose = neverHeard // said as soon as the epoch is durable
+		return
+	}
+	r.command(o, &Command{Run: runID, Reason: why})
+	if o.closeSeq == 0 {
+		o.closeSeq, o.closeAt = r.seq, r.t
+	}
+}
+
+// outputReport takes one output of a report.
+func (r *Room) outputReport(o *output, e *Report, w *OutputReport) {
+	if o.flow > 0 && o.wanted {
+		o.metered += o.flow * (r.t - o.repAt).Minutes()
+	}
+	if !o.shown || o.open != w.Open || (w.FlowLPM >= meteredFlow) != o.flowing() {
+		r.dirty = true
+	}
+	o.shown, o.open, o.flow = true, w.Open, w.FlowLPM
+	o.repEpoch, o.repSeq, o.repAt = e.Epoch, e.Seq, r.t
+	if o.wanted {
+		o.sawOpen = o.sawOpen || (w.Open && o.carries(o.openSeq, r.epoch))
+		return
+	}
+	if o.carriesClose(r.epoch) && !w.Open {
+		if !o.confirmed {
+			o.confirmed, o.sureAt = true, r.t
+			r.dirty = true
+		}
+	}
+	if !o.confirmed || o.flowing() {
+		r.dirty = true
+	}
+}
+
+// carries reports whether the last report acted on the command or a later one.
+func (o *output) carries(seq, epoch uint32) bool {
+	return o.shown && seq > 0 && o.repEpoch == epoch && o.repSeq >= seq
+}
+
+func (o *output) carriesClose(epoch uint32) bool { return o.carries(o.closeSeq, epoch) }
+
+// lookAtOutputs repeats closes and finds outputs that do not do as told.
+func (r *Room) lookAtOutputs() {
+	for _, o := range r.outputs {
+		if o.wanted {
+			continue
+		}
+		r.repeatClose(o)
+		r.watchClosed(o)
+	}
+}
+
+// repeatClose says a close again every second from 2 s on until it is confirmed; to
+// a controller that has been silent since its outputs must be shut by themselves it
+// is said again when it speaks.
+func (r *Room) repeatClose(o *output) {
+	if o.confirmed || !r.brokerUp || !r.epochSafe {
+		return
+	}
+	due := o.lastClose + closeEvery
+	if o.closeSeq == 0 || o.lastClose == neverHeard {
+		due = r.t
+	} else if o.lastClose == o.closeAt {
+		due = o.closeAt + confirmWithin
+	}
+	if !o.ctl.online && o.closeSeq != 0 && r.t > max(o.born, o.closeAt)+silentOpen {
+		return
+	}
+	if r.t < due {
+		r.at(due)
+		return
+	}
+	r.closeOutput(o, "", Starting)
+	if o.closeSeq != 0 && o.closeAt == r.t {
+		r.at(r.t + confirmWithin)
+	} else {
+		r.at(r.t + closeEvery)
+	}
+}
+
+// watchClosed latches an output that is open or flowing for more than 3 s in
+// reports that carry our close, or more than 5 s past its last deadline.
+func (r *Room) watchClosed(o *output) {
+	wrong := o.shown && (o.open || o.flowing())
+	if !wrong || !o.ctl.online {
+		o.wrongSince = forever
+		return
+	}
+	past := o.granted && o.repAt > o.deadline+deadlineGrace
+	if o.granted && !past {
+		r.at(o.deadline + deadlineGrace + 1)
+	}
+	if o.carriesClose(r.epoch) {
+		if o.wrongSince == forever {
+			o.wrongSince = r.t
+		}
+		if r.t <= o.wrongSince+mismatchAfter {
+			r.at(o.wrongSince + mismatchAfter + 1)
+			wrong = false
+		}
+	} else {
+		o.wrongSince = forever
+		wrong = past
+	}
+	if wrong || past {
+		r.mismatch(o)
+	}
+}
+
+// mismatch latches the zone, or with a master the whole supply, whose master closes.
+func (r *Room) mismatch(o *output) {
+	if hasLatch(o.mem.Latches, ValveMismatch) != nil {
+		return
+	}
+	what := "is open"
+	if !o.open {
+		what = sprintf("lets %.1f L/min through", o.flow)
+	}
+	because := sprintf("valve %s %s though it was told to close", o.valve, what)
+	outs := []Output{o.id}
+	s := o.supply
+	if s != nil && s.master != nil {
+		outs = append(outs, s.master.id)
+		for _, z := range s.zones {
+			for _, zo := range z.outs {
+				outs = append(outs, zo.id)
+			}
+		}
+	} else if o.zone != nil {
+		for _, zo := range o.zone.outs {
+			outs = append(outs, zo.id)
+		}
+	}
+	r.record(&Record{Kind: RecLatch, Latch: &LatchRecord{Code: ValveMismatch, Outputs: outs, Because: because}})
+	r.entry(&Entry{Kind: "latched", Valve: o.valve, Zone: zoneID(o.zone), Reason: ValveMismatch, Because: because})
+	r.dirty = true
+}
+
+func zoneID(z *zone) string {
+	if z == nil {
+		return ""
+	}
+	return z.id
+}

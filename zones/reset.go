@@ -1,0 +1,183 @@
+package zones
+
+// orderReset lets water again: of a zone, a supply, the room, or a budget that
+// counts as spent. It opens nothing, and is refused while the cause holds.
+func (r *Room) orderReset(e *Order) {
+	subject := e.Subject
+	if subject == "" {
+		subject = e.Zone
+	}
+	switch {
+	case e.Subject == "budget":
+		r.resetBudget(e)
+	case subject == "" || subject == "room" || subject == r.plan.Room:
+		r.resetRoom(e)
+	case r.zoneBy[subject] != nil:
+		r.resetOutputs(e, r.zoneBy[subject].outs, subject)
+	case r.supplyOf(subject) != nil:
+		r.resetSupply(e, r.supplyOf(subject))
+	default:
+		r.answer(e, false, NoReason, sprintf("nothing called %q can be reset; the zones are %s, and there is `room`", subject, r.zoneNames()))
+	}
+}
+
+func (r *Room) resetBudget(e *Order) {
+	z := r.zoneBy[e.Zone]
+	if z == nil {
+		r.answer(e, false, NoReason, sprintf("say whose budget: reset budget ZONE, one of %s", r.zoneNames()))
+		return
+	}
+	r.record(&Record{Kind: RecReset, Budget: &BudgetRecord{Outputs: ids(z.outs)}, Latch: &LatchRecord{Code: DailyLimit, Outputs: ids(z.outs)}})
+	r.answer(e, true, NoReason, sprintf("the water of the last 24 h no longer counts for %s", z.id))
+}
+
+func (r *Room) resetSupply(e *Order, s *supply) {
+	var outs []*output
+	if s.master != nil {
+		outs = append(outs, s.master)
+	}
+	for _, z := range s.zones {
+		outs = append(outs, z.outs...)
+	}
+	r.resetOutputs(e, outs, s.cfg.ID)
+}
+
+// resetOutputs clears what is latched on outputs; valve-mismatch of a supply with a
+// master goes for the whole supply.
+func (r *Room) resetOutputs(e *Order, outs []*output, subject string) {
+	codes := latchedCodes(outs)
+	if len(codes) == 0 {
+		r.answer(e, false, NoReason, sprintf("nothing is latched at %s", subject))
+		return
+	}
+	for _, code := range codes {
+		if because, holds := r.causeHolds(code, outs); holds {
+			r.answer(e, false, code, because+": mend that first")
+			return
+		}
+	}
+	for _, code := range codes {
+		on := outs
+		if code == ValveMismatch {
+			on = r.withSupply(outs)
+		}
+		r.record(&Record{Kind: RecReset, Latch: &LatchRecord{Code: code, Outputs: ids(on)}})
+		r.afterReset(code, on)
+	}
+	r.answer(e, true, NoReason, sprintf("%s may be watered again", subject))
+}
+
+// withSupply adds the master and the other zones of a supply that has a master.
+func (r *Room) withSupply(outs []*output) []*output {
+	s := outs[0].supply
+	if s == nil || s.master == nil {
+		return outs
+	}
+	all := []*output{s.master}
+	for _, z := range s.zones {
+		all = append(all, z.outs...)
+	}
+	return all
+}
+
+// afterReset lets judgements begin anew.
+func (r *Room) afterReset(code Reason, outs []*output) {
+	for _, o := range outs {
+		o.wrongSince = forever
+		if z := o.zone; z != nil && code == NoResponse {
+			z.mem.Response = ResponseMemory{}
+			z.urgent = true
+		}
+		if z := o.zone; z != nil && code == LeakFound {
+			for _, p := range z.probes {
+				p.history, p.rose = [slots]slot{}, 0
+			}
+		}
+	}
+}
+
+func latchedCodes(outs []*output) []Reason {
+	var codes []Reason
+	for _, code := range []Reason{StoppedByPerson, LeakFound, ValveMismatch, NoResponse} {
+		for _, o := range outs {
+			if hasLatch(o.mem.Latches, code) != nil {
+				codes = append(codes, code)
+				break
+			}
+		}
+	}
+	return codes
+}
+
+// causeHolds says whether what set a latch still stands.
+func (r *Room) causeHolds(code Reason, outs []*output) (string, bool) {
+	if code == LeakFound {
+		for _, o := range outs {
+			if z := o.zone; z != nil {
+				if n, of := z.rising(r.t); of > 0 && 2*n > of {
+					return "its probes still rise without a run", true
+				}
+			}
+		}
+	}
+	if code != ValveMismatch {
+		return "", false
+	}
+	for _, o := range r.withSupply(outs) {
+		if o.shown && (o.open || o.flowing()) {
+			return "valve " + o.valve + " is still open or flowing", true
+		}
+	}
+	return "", false
+}
+
+// resetRoom clears the latches of the room.
+func (r *Room) resetRoom(e *Order) {
+	if len(r.mem.Latches) == 0 {
+		r.answer(e, false, NoReason, "nothing is latched for the room as a whole")
+		return
+	}
+	for _, l := range r.mem.Latches {
+		if because, holds := r.roomCauseHolds(l.Code); holds {
+			r.answer(e, false, l.Code, because+": mend that first")
+			return
+		}
+	}
+	second := false
+	for len(r.mem.Latches) > 0 {
+		code := r.mem.Latches[0].Code
+		second = second || code == SecondGateway
+		r.record(&Record{Kind: RecReset, Latch: &LatchRecord{Code: code}})
+	}
+	r.leakSince = forever
+	if second {
+		r.takeEpoch(max(r.highest, r.epoch) + 1)
+	}
+	r.answer(e, true, NoReason, "the room may be watered again")
+}
+
+func (r *Room) roomCauseHolds(code Reason) (string, bool) {
+	switch code {
+	case StoppedByPerson:
+		if in := r.activeInput(StopInput); in != nil {
+			return "stop input " + in.cfg.ID + " is active", true
+		}
+	case LeakFound:
+		if in := r.activeInput(Leak); in != nil {
+			return "leak input " + in.cfg.ID + " is active", true
+		}
+		if r.leakSince != forever && r.t >= r.leakSince+leakFlowAfter {
+			return "water still flows with all valves closed", true
+		}
+	}
+	return "", false
+}
+
+func (r *Room) activeInput(m Means) *input {
+	for _, in := range r.inputs {
+		if in.cfg.Means == m && in.active {
+			return in
+		}
+	}
+	return nil
+}

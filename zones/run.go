@@ -1,0 +1,376 @@
+package zones
+
+import "time"
+
+// phase is how far a run is.
+type phase uint8
+
+const (
+	recording phase = iota // its charge is on the way to the ledger
+	leading                // one side of the master is open, the other follows
+	opened                 // zone valves are open
+	closed                 // commanded closed, not settled yet
+)
+
+// run is one watering of one zone: from its charge to its settlement.
+type run struct {
+	id     string
+	zone   *zone
+	outs   []*output
+	supply *supply
+	reason Reason // why it opened
+	phase  phase
+	lease  time.Duration
+	length time.Duration
+	lead   time.Duration // master before (or pump after) the zone valves
+	rec    uint64        // the intent's record
+	window string        // instance it belongs to; "" for hand and fallback
+
+	evidence   bool // moisture or quorum asked for it
+	moisture   bool // a shot that should be felt
+	before     Level
+	knew       bool // before is known
+	nearField  bool
+	begun      time.Duration // age of the first command of all
+	openAt     time.Duration // age at which the zone valves open
+	end        time.Duration // age at which they close
+	renewed    time.Duration
+	masterOn   bool
+	valvesOn   bool
+	closedAt   time.Duration
+	closedWhy  Reason
+	keepCharge bool // no refund: nobody can say when it closed
+	because    string
+	order      string // id of the order, by hand
+	plan       *Plan  // in force when it began
+}
+
+// ask is what a zone wants to do now, before the interlocks are asked.
+type ask struct {
+	on       bool
+	reason   Reason
+	length   time.Duration
+	hand     bool
+	fallback bool
+	evidence bool
+	window   string // instance
+	rest     time.Duration
+	because  string
+	deficit  Level
+	lead     time.Duration
+}
+
+// start charges the whole run; nothing opens before the charge is durable.
+func (r *Room) start(z *zone, a *ask) *run {
+	r.runs++
+	run := &run{
+		id: "r-" + itoa(int(r.epoch)) + "-" + itoa(r.runs), zone: z, outs: z.outs, supply: z.supply,
+		reason: a.reason, lease: r.plan.Lease, length: a.length, evidence: a.evidence, because: a.because,
+		window: a.window, plan: r.plan,
+	}
+	run.moisture = a.reason == BelowThreshold || a.reason == DriedBack || a.reason == ToLevel
+	run.before, run.knew = z.est.value, z.est.known
+	run.nearField = r.nearField(z)
+	if s := z.supply; s != nil && s.master != nil {
+		run.lead = s.cfg.Master.Lead
+	}
+	p := z.mem.Progress
+	if a.window != "" {
+		p.Shots++
+	}
+	rec := &RunRecord{ID: run.id, Zone: z.id, Length: a.length, Reason: a.reason, Progress: p,
+		End: r.t + a.length + run.lead, Litres: z.litres(a.length)}
+	for _, o := range run.outs {
+		rec.Outputs = append(rec.Outputs, o.id)
+	}
+	if s := z.supply; s != nil && s.master != nil {
+		id := s.master.id
+		rec.Master = &id
+	}
+	z.run, z.waiting = run, false
+	run.rec = r.record(&Record{Kind: RecIntent, Run: rec, Lease: max(r.mem.Lease, run.lease), Wait: true})
+	r.entry(&Entry{Kind: "run-recorded", Zone: z.id, Run: run.id, Reason: a.reason, Because: a.because})
+	return run
+}
+
+// litres gives what the zone gets in d of valve time, L; 0 = unknown.
+func (z *zone) litres(d time.Duration) float64 { return z.cfg.FlowLPH() * d.Hours() }
+
+// lookAtRuns moves each run on: open what is durable, renew, close what must be.
+func (r *Room) lookAtRuns() {
+	for _, z := range r.zones {
+		run := z.run
+		if run == nil {
+			continue
+		}
+		if why, because, ok := r.mustClose(z, run); ok {
+			r.closeRun(run, why, because)
+			continue
+		}
+		switch run.phase {
+		case recording:
+			if r.durable >= run.rec {
+				r.open(run)
+			}
+		default:
+			r.carryOn(run)
+		}
+	}
+	r.settleRuns()
+}
+
+// open sends the first grant: the zone's valves, or the master that leads them.
+func (r *Room) open(run *run) {
+	z, s := run.zone, run.supply
+	run.phase, run.begun = opened, r.t
+	run.openAt = r.t
+	if s != nil && s.master != nil && s.cfg.Master.Kind == MasterValve {
+		if since := r.t - s.masterAt; !s.masterOn || since < run.lead {
+			run.openAt = r.t + run.lead
+			if s.masterOn {
+				run.openAt = s.masterAt + run.lead
+			}
+		}
+		run.masterOn = true
+	}
+	run.end = run.openAt + run.length
+	run.renewed = r.t
+	r.entry(&Entry{Kind: "run-opened", Zone: z.id, Valve: z.outs[0].valve, Run: run.id, Reason: run.reason, Because: run.because, Order: run.order})
+	if run.openAt > r.t {
+		run.phase = leading
+	}
+	r.grantAll(run)
+	r.carryOn(run)
+}
+
+// grantAll sends a grant to every output that is due to be open. The master's
+// grants bear the run that ends last.
+func (r *Room) grantAll(run *run) {
+	s := run.supply
+	hasMaster := s != nil && s.master != nil
+	pump := hasMaster && s.cfg.Master.Kind == MasterPump
+	if hasMaster && !pump {
+		r.grantMaster(run)
+	}
+	if r.t >= run.openAt {
+		run.valvesOn = true
+		for _, o := range run.outs {
+			r.grant(o, run, run.length)
+		}
+	}
+	if pump && (run.masterOn || s.masterOn || r.t >= run.openAt+run.lead) {
+		r.grantMaster(run)
+	}
+}
+
+func (r *Room) grantMaster(run *run) {
+	s := run.supply
+	run.masterOn = true
+	for _, z := range s.zones {
+		if o := z.run; o != nil && o != run && o.masterOn && o.end > run.end {
+			return // that run holds the master longer
+		}
+	}
+	if !s.masterOn {
+		s.masterOn, s.masterAt = true, r.t
+	}
+	r.grant(s.master, run, run.length+run.lead)
+}
+
+// carryOn opens what follows the lead, renews every third of a lease, ends in time.
+func (r *Room) carryOn(run *run) {
+	if r.t >= run.end {
+		r.closeRun(run, ShotDone, sprintf("%s is given", words(run.length)))
+		return
+	}
+	s := run.supply
+	if run.phase == leading && r.t >= run.openAt {
+		run.phase, run.renewed = opened, r.t
+		r.grantAll(run)
+	}
+	if s != nil && s.master != nil && !run.masterOn {
+		if r.t >= run.openAt+run.lead {
+			r.grantMaster(run)
+		} else {
+			r.at(run.openAt + run.lead)
+		}
+	}
+	if due := run.renewed + run.lease/3; r.t >= due && r.furtherGrant(run) {
+		run.renewed = r.t
+		r.grantAll(run)
+	}
+	if run.phase == leading {
+		r.at(run.openAt)
+	}
+	if r.furtherGrant(run) {
+		r.at(run.renewed + run.lease/3)
+	}
+	for _, o := range run.outs {
+		if !o.sawOpen && o.wanted {
+			r.at(o.openAt + openShownIn)
+		}
+	}
+	r.at(run.end)
+}
+
+// furtherGrant reports whether a renewal would still lengthen anything.
+func (r *Room) furtherGrant(run *run) bool {
+	for _, o := range run.outs {
+		if o.wanted && o.deadline < run.end {
+			return true
+		}
+	}
+	return run.phase == leading || (run.masterOn && run.supply.master.deadline < run.end)
+}
+
+// disobeys finds an output that was commanded open and does not show it.
+func (r *Room) disobeys(run *run) (string, bool) {
+	outs := run.outs
+	if run.masterOn {
+		outs = append([]*output{run.supply.master}, outs...)
+	}
+	for _, o := range outs {
+		if !o.wanted {
+			continue
+		}
+		if o.shown && !o.open && o.carries(o.openSeq, r.epoch) {
+			return "valve " + o.valve + " is reported closed though it was told to open", true
+		}
+		if !o.sawOpen && r.t >= o.openAt+openShownIn {
+			return "no report shows valve " + o.valve + " open within 10 s", true
+		}
+	}
+	return "", false
+}
+
+// closeRun commands the close first, then records and tells it.
+func (r *Room) closeRun(run *run, why Reason, because string) {
+	z := run.zone
+	was := run.phase
+	run.phase, run.closedAt, run.closedWhy = closed, r.t, why
+	z.run = nil
+	if was != recording {
+		r.closeMaster(run, why)
+		for _, o := range run.outs {
+			if o.wanted {
+				r.closeOutput(o, run.id, why)
+			} else if !run.valvesOn {
+				o.confirmed = o.confirmed || !o.granted
+			}
+		}
+	}
+	r.record(&Record{Kind: RecClose, Run: &RunRecord{ID: run.id, Zone: z.id, Outputs: ids(run.outs), Reason: why, Opened: run.reason, Progress: z.mem.Progress}})
+	sec := 0.0
+	if run.valvesOn {
+		sec = (r.t - run.openAt).Seconds()
+	}
+	r.entry(&Entry{Kind: "run-closed", Zone: z.id, Valve: run.outs[0].valve, Run: run.id, Reason: why, Because: because,
+		Seconds: sec, Litres: z.litres(time.Duration(sec * float64(time.Second)))})
+	r.settling = append(r.settling, run)
+	if run.valvesOn && run.moisture && why == ShotDone {
+		r.countShot(z, run)
+	}
+	if run.valvesOn {
+		r.clearHighs(z)
+	}
+	if why != ShotDone {
+		z.refusals[why]++
+	}
+	r.dirty = true
+}
+
+// closeMaster closes the master with the last run that needs it.
+func (r *Room) closeMaster(run *run, why Reason) {
+	s := run.supply
+	if s == nil || s.master == nil || !s.masterOn {
+		return
+	}
+	for _, z := range s.zones {
+		if o := z.run; o != nil && o != run && o.masterOn {
+			r.grantMaster(o)
+			return
+		}
+	}
+	s.masterOn = false
+	r.closeOutput(s.master, run.id, why)
+}
+
+// settleRuns gives back what a closed run did not use, once a report shows it
+// closed, or when its last grant has run out.
+func (r *Room) settleRuns() {
+	n := 0
+	for _, run := range r.settling {
+		at, ok := r.settledAt(run)
+		if !ok {
+			r.settling[n] = run
+			n++
+			continue
+		}
+		r.settle(run, at)
+	}
+	r.settling = r.settling[:n]
+}
+
+// settledAt gives the age at which the run's last output was closed for sure.
+func (r *Room) settledAt(run *run) (at time.Duration, ok bool) {
+	if !run.valvesOn {
+		return run.closedAt, true
+	}
+	at = run.closedAt
+	for _, o := range run.outs {
+		switch {
+		case o.run != run.id: // given to another run meanwhile: it was closed before
+		case o.confirmed:
+			if o.sureAt > run.closedAt+confirmWithin {
+				at = max(at, o.sureAt)
+			}
+		case r.t >= o.deadline+settleGrace:
+			at = max(at, o.deadline+settleGrace)
+		default:
+			r.at(o.deadline + settleGrace)
+			return 0, false
+		}
+	}
+	return at, true
+}
+
+func (r *Room) settle(run *run, at time.Duration) {
+	z := run.zone
+	amount := time.Duration(0)
+	if run.valvesOn {
+		amount = min(at-run.openAt, run.length)
+		if run.keepCharge {
+			amount = run.length
+		}
+	}
+	p := z.mem.Progress
+	if !run.valvesOn && run.window != "" && p.Instance == run.window && p.Shots > 0 {
+		p.Shots-- // it never opened
+	}
+	litres := z.litres(amount)
+	if l, ok := run.metered(); ok {
+		litres = l
+	}
+	r.record(&Record{Kind: RecSettle, Run: &RunRecord{ID: run.id, Zone: z.id, Outputs: ids(run.outs), Reason: run.closedWhy,
+		Opened: run.reason, Progress: p, Amount: amount, Litres: litres, End: at}})
+	r.dirty = true
+}
+
+// metered gives the litres that meters counted, when every valve has one.
+func (run *run) metered() (litres float64, ok bool) {
+	for _, o := range run.outs {
+		if o.flow < 0 || !run.valvesOn {
+			return 0, false
+		}
+		litres += o.metered
+	}
+	return litres, true
+}
+
+func ids(outs []*output) []Output {
+	v := make([]Output, len(outs))
+	for i, o := range outs {
+		v[i] = o.id
+	}
+	return v
+}

@@ -1,0 +1,216 @@
+package zonetest
+
+import (
+	"time"
+
+	"rillgate/zones"
+)
+
+// interval is a stretch of Mono in which a contact was on.
+type interval struct {
+	from, to time.Duration
+	run      string
+}
+
+// output is what the checker knows of one controller output.
+type output struct {
+	epoch, seq uint32 // of the last command
+	commanded  bool   // open
+	firstEpoch uint32 // epoch of the last first command
+	closeAt    pair   // pair of the last close
+	openRun    string
+	deadline   time.Duration // Mono at which the last grant ends
+	granted    bool          // a grant was given and not confirmed closed
+	confirmed  bool          // closed was reported under our epoch in this process
+	ackClosed  bool          // closed was reported at or past the last close
+	reported   bool          // shows open in the newest report
+	wrongSince time.Duration // first report with our close that shows it open; 0 = none
+	open       bool          // the contact
+	openSince  time.Duration
+	intervals  []interval
+}
+
+type pair struct{ epoch, seq uint32 }
+
+func (p pair) before(q pair) bool { return p.epoch < q.epoch || p.epoch == q.epoch && p.seq < q.seq }
+
+// controller is what the checker knows of one room controller.
+type controller struct {
+	boot    string
+	left    map[string]bool
+	uptime  time.Duration // in the newest report
+	arrived time.Duration // its Mono
+	reports int           // of this boot in this process
+	offline bool
+	heard   bool
+}
+
+// zone is what the checker knows of one zone.
+type zone struct {
+	closed    time.Duration // last moment at which a contact was on
+	ran       bool
+	lostSince time.Duration // quorum lost; 0 = not
+	shots     map[string]int
+	given     map[string]bool // instance and shot number
+	maxPerDay time.Duration   // the highest that was in force
+}
+
+// run is one run, from its intent on.
+type run struct {
+	id       string
+	zone     string
+	outputs  []zones.Output
+	length   time.Duration
+	bound    time.Duration // the length, less what a plan took away
+	reason   zones.Reason
+	instance string
+	shot     int
+	seq      uint64
+	process  int
+	started  bool
+	start    time.Duration
+	base     map[zones.Output]time.Duration // uptime at the first grant
+	charge   time.Duration
+	closes   int
+	closing  bool // a close was commanded
+	physical map[zones.Output]time.Duration
+}
+
+// place is what the checker knows of one probe's place.
+type place struct {
+	live    int // live readings in a row since the start or a loss
+	last    time.Duration
+	stamp   time.Duration
+	stamped bool
+	value   zones.Level
+	has     bool
+}
+
+func (c *Checker) out(o zones.Output) *output {
+	x := c.outputs[o]
+	if x == nil {
+		x = &output{}
+		c.outputs[o] = x
+	}
+	return x
+}
+
+func (c *Checker) ctl(id string) *controller {
+	x := c.ctls[id]
+	if x == nil {
+		x = &controller{left: map[string]bool{}}
+		c.ctls[id] = x
+	}
+	return x
+}
+
+func (c *Checker) zone(id string) *zone {
+	x := c.zones[id]
+	if x == nil {
+		x = &zone{shots: map[string]int{}, given: map[string]bool{}}
+		c.zones[id] = x
+	}
+	return x
+}
+
+// uptimeNow reckons a controller's uptime from its newest report.
+func (c *Checker) uptimeNow(id string) time.Duration {
+	x := c.ctl(id)
+	return x.uptime + c.now.Mono - x.arrived
+}
+
+// valve finds the valve on an output; nil for a master's.
+func (c *Checker) valve(o zones.Output) *zones.Valve {
+	for i := range c.plan.Valves {
+		if c.plan.Valves[i].Output == o {
+			return &c.plan.Valves[i]
+		}
+	}
+	return nil
+}
+
+// zoneOf finds the zone that a valve waters; nil when none does.
+func (c *Checker) zoneOf(valve string) *zones.Zone {
+	for i := range c.plan.Zones {
+		for _, v := range c.plan.Zones[i].Valves {
+			if v == valve {
+				return &c.plan.Zones[i]
+			}
+		}
+	}
+	return nil
+}
+
+// supply finds a supply; a plan without any has one with a single valve open.
+func (c *Checker) supply(id string) zones.Supply {
+	for i := range c.plan.Supplies {
+		if c.plan.Supplies[i].ID == id {
+			return c.plan.Supplies[i]
+		}
+	}
+	return zones.Supply{ID: id, MaxOpen: 1}
+}
+
+// report books a controller's report, as far as it is news.
+func (c *Checker) report(r *zones.Report) {
+	x := c.ctl(r.Controller)
+	if r.Retained || x.left[r.Boot] || r.Boot == x.boot && x.heard && r.Uptime < x.uptime {
+		return
+	}
+	if x.heard && r.Boot != x.boot {
+		x.left[x.boot] = true
+		x.reports = 0
+		c.rebooted(r.Controller)
+	}
+	x.boot, x.uptime, x.arrived, x.heard, x.offline = r.Boot, r.Uptime, c.now.Mono, true, false
+	x.reports++
+	for _, o := range r.Outputs {
+		c.shown(zones.Output{Controller: r.Controller, Number: o.Number}, r, o)
+	}
+}
+
+// rebooted: what a new boot has not confirmed is not confirmed.
+func (c *Checker) rebooted(id string) {
+	for at, o := range c.outputs {
+		if at.Controller == id {
+			o.confirmed = false
+			o.granted = false // a grant for the boot before opens nothing
+			o.wrongSince = 0
+		}
+	}
+}
+
+// flowing is a flow that no meter shows at rest, L/min.
+const flowing = 0.5
+
+// shown books what a report says of one output.
+func (c *Checker) shown(at zones.Output, r *zones.Report, rep zones.OutputReport) {
+	o := c.out(at)
+	o.reported = rep.Open
+	acted := pair{r.Epoch, r.Seq}
+	carries := !o.commanded && o.closeAt != (pair{}) && !acted.before(o.closeAt)
+	if carries && !rep.Open {
+		o.ackClosed, o.granted = true, false
+	}
+	if carries && r.Epoch == c.epoch && !rep.Open {
+		o.confirmed = true
+	}
+	wrong := carries && (rep.Open || rep.FlowLPM > flowing && c.alone(at))
+	switch {
+	case !wrong:
+		o.wrongSince = 0
+	case o.wrongSince == 0:
+		o.wrongSince = c.now.Mono
+	}
+}
+
+// alone reports whether no other output of the room is commanded open, so that a
+// flow can only be this one's.
+func (c *Checker) alone(at zones.Output) bool {
+	for other, o := range c.outputs {
+		if other != at && (o.commanded || o.granted) {
+			return false
+		}
+	}
+	return true
+}

@@ -1,0 +1,158 @@
+package zonetest
+
+import (
+	"time"
+
+	"rillgate/zones"
+)
+
+// startRun checks the first opening of a run: INV-5, 9, 15, 16.
+func (c *Checker) startRun(r *run) {
+	z, p := c.zone(r.zone), c.zonePlan(r.zone)
+	if p == nil {
+		c.breach(17, "run %s of zone %q, which the plan does not have", r.id, r.zone)
+		return
+	}
+	z.maxPerDay = max(z.maxPerDay, p.Limits.MaxPerDay)
+	for _, at := range r.outputs {
+		if used := c.used(c.out(at)); used+r.length > p.Limits.MaxPerDay+slack {
+			c.breach(5, "run %s of %s on %s, where %s of the last 24 h is used, max_per_day %s", r.id, r.length, at, used, p.Limits.MaxPerDay)
+		}
+	}
+	rest := max(p.Limits.MinRest, c.windowRest(p, r), zones.MinRestFloor)
+	if z.ran && c.now.Mono-z.closed < rest {
+		c.breach(9, "run %s begins %s after zone %s closed, rest %s", r.id, c.now.Mono-z.closed, r.zone, rest)
+	}
+	if scheduled(r.reason) {
+		c.instance(r, z, p)
+	}
+}
+
+// scheduled reports whether a window of the schedule asked for the run.
+func scheduled(why zones.Reason) bool {
+	switch why {
+	case zones.BelowThreshold, zones.DriedBack, zones.ToLevel, zones.TimedShot, zones.LostProbesTimed:
+		return true
+	}
+	return false
+}
+
+// instance is INV-15 and INV-16.
+func (c *Checker) instance(r *run, z *zone, p *zones.Zone) {
+	if !c.now.Trusted {
+		c.breach(15, "run %s (%s) begins while the clock is not trusted", r.id, r.reason)
+	}
+	if r.instance == "" || r.reason == zones.LostProbesTimed {
+		return
+	}
+	key := r.instance + " shot " + itoa(r.shot)
+	if z.given[key] {
+		c.breach(16, "zone %s: %s begins twice", r.zone, key)
+	}
+	z.given[key] = true
+	z.shots[r.instance]++
+	if w := window(p, r.instance); w != nil && w.MaxShots > 0 && z.shots[r.instance] > w.MaxShots {
+		c.breach(16, "zone %s: shot %d of %s, max_shots %d", r.zone, z.shots[r.instance], r.instance, w.MaxShots)
+	}
+}
+
+// used sums the contact's time of the last 24 h.
+func (c *Checker) used(o *output) time.Duration {
+	from := c.now.Mono - day
+	var sum time.Duration
+	for _, v := range o.intervals {
+		if v.to > from {
+			sum += v.to - max(v.from, from)
+		}
+	}
+	if o.open {
+		sum += c.now.Mono - max(o.openSince, from)
+	}
+	return sum
+}
+
+// afterRun checks a contact that went off: INV-1, 4, 5, 18.
+func (c *Checker) afterRun(at zones.Output, o *output, length time.Duration) {
+	v := c.valve(at)
+	if v == nil {
+		return // a master stays on from run to run
+	}
+	c.bookRun(at, o, length)
+	used := c.used(o)
+	if used > zones.MaxPerDayCeiling+slack {
+		c.breach(18, "%s was open %s in 24 h", at, used)
+	}
+	z := c.zoneOf(v.ID)
+	if z == nil {
+		return
+	}
+	books := c.zone(z.ID)
+	books.closed, books.ran = c.now.Mono, true
+	if limit := max(books.maxPerDay, z.Limits.MaxPerDay); used > limit+slack {
+		c.breach(5, "%s was open %s in 24 h, max_per_day %s", at, used, limit)
+	}
+	for len(o.intervals) > 0 && o.intervals[0].to < c.now.Mono-2*day {
+		o.intervals = o.intervals[1:]
+	}
+}
+
+// bookRun puts the contact's time on its run.
+func (c *Checker) bookRun(at zones.Output, o *output, length time.Duration) {
+	r := c.runs[o.openRun]
+	if r == nil {
+		return
+	}
+	r.physical[at] += length
+	if r.physical[at] > r.bound+slack {
+		c.breach(1, "%s was open %s in run %s of %s", at, r.physical[at], r.id, r.bound)
+	}
+	if r.physical[at] > r.charge+slack {
+		c.breach(4, "%s was open %s in run %s, charged %s", at, r.physical[at], r.id, r.charge)
+	}
+}
+
+// intent books a run before it opens: INV-1 and INV-18.
+func (c *Checker) intent(rec *zones.Record) {
+	p := rec.Run
+	r := &run{
+		id: p.ID, zone: p.Zone, outputs: append([]zones.Output(nil), p.Outputs...),
+		length: p.Length, bound: p.Length, charge: p.Length, reason: p.Reason,
+		instance: p.Progress.Instance, shot: p.Progress.Shots, seq: rec.Seq, process: c.process.number,
+		base: map[zones.Output]time.Duration{}, physical: map[zones.Output]time.Duration{},
+	}
+	if old := c.runs[r.id]; old != nil && old.started {
+		c.breach(29, "a second intent for run %s", r.id)
+	}
+	c.runs[r.id] = r
+	if r.length > zones.MaxRunCeiling || r.length <= 0 {
+		c.breach(18, "run %s of %s", r.id, r.length)
+	}
+	if z := c.zonePlan(r.zone); z != nil && r.length > z.Limits.MaxRun {
+		c.breach(1, "run %s of %s, max_run of %s is %s", r.id, r.length, r.zone, z.Limits.MaxRun)
+	}
+}
+
+// settle is INV-4: what comes back was not used, and the valve is known closed.
+func (c *Checker) settle(p *zones.RunRecord) {
+	r := c.runs[p.ID]
+	if r == nil {
+		return
+	}
+	if p.Amount > r.charge {
+		c.breach(4, "run %s is charged %s after %s", r.id, p.Amount, r.charge)
+	}
+	for _, at := range r.outputs {
+		o := c.out(at)
+		spent := r.physical[at]
+		if o.open && o.openRun == r.id {
+			spent += c.now.Mono - o.openSince
+		}
+		if spent > p.Amount+slack {
+			c.breach(4, "run %s gives back all but %s, %s was open %s", r.id, p.Amount, at, spent)
+		}
+		if p.Amount < r.length && r.started && o.openRun == r.id && o.granted && !o.ackClosed && c.now.Mono < o.deadline+2*time.Second {
+			c.breach(4, "run %s gives back before %s is known closed", r.id, at)
+		}
+	}
+	r.charge = p.Amount
+}

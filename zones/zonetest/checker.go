@@ -1,0 +1,191 @@
+// Package zonetest holds what the tests of a room need: the checker of a stream of
+// steps against the invariants, and the scenario scripts. It keeps its own books
+// from events, effects and contacts alone and shares no code with the core.
+package zonetest
+
+import (
+	"errors"
+	"fmt"
+	"time"
+
+	"rillgate/zones"
+)
+
+// What a check forgives: the controllers' timers, the second between two ticks.
+const (
+	slack    = 200 * time.Millisecond
+	tickGap  = 2 * time.Second
+	maxKept  = 20
+	bootHold = 5 * time.Second
+	// silentOpen is how long the outputs of a controller that was not heard since
+	// the start count as open.
+	silentOpen = 2*time.Minute + 2*time.Second
+	day        = 24 * time.Hour
+)
+
+// Checker watches a room from outside: events in, effects out, contacts, views. A
+// breach of an invariant is kept with the instant at which it showed.
+type Checker struct {
+	plan    *zones.Plan
+	now     zones.Instant
+	began   bool
+	errs    []error
+	process process
+	epoch   uint32 // of the last command
+	seq     uint32
+	outputs map[zones.Output]*output
+	ctls    map[string]*controller
+	zones   map[string]*zone
+	runs    map[string]*run
+	places  map[zones.Place]*place
+	latches []latch
+	durable uint64
+	lease   time.Duration // the last one in the ledger
+	starts  []time.Duration
+	braked  bool
+	orders  orders
+	prev    zones.Event
+	prevAt  time.Duration
+}
+
+// process is one life of the daemon.
+type process struct {
+	number int
+	start  time.Duration
+	lease  time.Duration // the longer of the plan's and the ledger's
+	clean  bool          // a Shutdown came
+	broker bool
+	failed time.Duration // Mono of a failed record; 0 = none
+}
+
+// NewChecker watches a room that has this plan in force.
+func NewChecker(plan *zones.Plan) *Checker {
+	return &Checker{
+		plan:    plan,
+		outputs: map[zones.Output]*output{},
+		ctls:    map[string]*controller{},
+		zones:   map[string]*zone{},
+		runs:    map[string]*run{},
+		places:  map[zones.Place]*place{},
+	}
+}
+
+// Observe takes one step. A nil event says that a new process began; it did not end
+// well unless a Shutdown came before.
+func (c *Checker) Observe(now zones.Instant, ev zones.Event, effects []zones.Effect) {
+	c.now = now
+	c.event(ev)
+	for _, e := range effects {
+		c.effect(ev, e)
+	}
+	c.deadlines()
+	c.prev, c.prevAt = ev, now.Mono
+}
+
+// Stepped and Physical make the checker an observer of a virtual world.
+func (c *Checker) Stepped(_ time.Time, now zones.Instant, ev zones.Event, effects []zones.Effect) {
+	c.Observe(now, ev, effects)
+}
+
+// Err is every breach so far; nil when there was none.
+func (c *Checker) Err() error { return errors.Join(c.errs...) }
+
+// breach keeps a violation, up to a number that can be read.
+func (c *Checker) breach(inv int, format string, args ...any) {
+	if len(c.errs) < maxKept {
+		at := c.now.Wall.UTC().Format("2006-01-02T15:04:05.000Z")
+		c.errs = append(c.errs, fmt.Errorf("INV-%d at %s: %s", inv, at, fmt.Sprintf(format, args...)))
+	}
+}
+
+// event books what came in.
+func (c *Checker) event(ev zones.Event) {
+	switch ev := ev.(type) {
+	case nil:
+		c.newProcess()
+	case *zones.Reading:
+		c.reading(ev)
+	case *zones.Report:
+		c.report(ev)
+	case *zones.Status:
+		if !ev.Retained && !ev.Online {
+			c.ctl(ev.Controller).offline = true
+		}
+	case *zones.BrokerLink:
+		c.process.broker = ev.Up
+	case *zones.Recorded:
+		c.durable = max(c.durable, ev.Seq)
+		c.process.failed = 0
+	case *zones.RecordFailed:
+		if c.process.failed == 0 {
+			c.process.failed = c.now.Mono
+		}
+	case *zones.Order:
+		c.orders.came(c.now.Mono, ev)
+	case *zones.NewPlan:
+		c.newPlan(ev.Plan)
+	case *zones.Shutdown:
+		c.process.clean = true
+	}
+}
+
+// effect checks and books what went out, in order.
+func (c *Checker) effect(ev zones.Event, e zones.Effect) {
+	switch e := e.(type) {
+	case *zones.Command:
+		c.command(e)
+	case *zones.Record:
+		c.record(ev, e)
+	case *zones.Answer:
+		c.answer(e)
+	case *zones.Entry:
+		c.entry(e)
+	case *zones.Breach:
+		c.breach(0, "the room found %s broken: %s", e.Invariant, e.Detail)
+	}
+}
+
+// newProcess forgets what a process forgets and counts unclean ends.
+func (c *Checker) newProcess() {
+	if c.began && !c.process.clean {
+		c.starts = append(c.starts, c.now.Mono)
+	}
+	c.began = true
+	c.process = process{
+		number: c.process.number + 1, start: c.now.Mono, lease: max(c.plan.Lease, c.lease),
+	}
+	for _, p := range c.places {
+		p.live = 0
+	}
+	for _, ctl := range c.ctls {
+		ctl.reports = 0
+	}
+	for _, o := range c.outputs {
+		o.confirmed = false
+	}
+	c.orders.forget()
+	c.forgetLatches()
+	c.countStarts()
+}
+
+// newPlan puts a plan in force: running runs may only get shorter by it.
+func (c *Checker) newPlan(p *zones.Plan) {
+	c.plan = p
+	for _, r := range c.runs {
+		z := c.zonePlan(r.zone)
+		if z == nil || r.closes > 0 || !r.started {
+			continue
+		}
+		elapsed := c.now.Mono - r.start
+		r.bound = min(r.bound, max(z.Limits.MaxRun, elapsed+tickGap))
+	}
+}
+
+func (c *Checker) zonePlan(id string) *zones.Zone {
+	for i := range c.plan.Zones {
+		if c.plan.Zones[i].ID == id {
+			return &c.plan.Zones[i]
+		}
+	}
+	return nil
+}

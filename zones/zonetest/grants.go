@@ -1,0 +1,177 @@
+package zonetest
+
+import (
+	"time"
+
+	"rillgate/zones"
+)
+
+// command checks one command: INV-1, 3, 6, 7, 9, 10, 11, 12, 15, 16, 23, 24, 30.
+func (c *Checker) command(cmd *zones.Command) {
+	o := c.out(cmd.Output)
+	now := pair{cmd.Epoch, cmd.Seq}
+	if !(pair{c.epoch, c.seq}).before(now) {
+		c.breach(12, "command %d/%d to %s after %d/%d", cmd.Epoch, cmd.Seq, cmd.Output, c.epoch, c.seq)
+	}
+	c.epoch, c.seq = cmd.Epoch, cmd.Seq
+	if o.firstEpoch != cmd.Epoch {
+		o.firstEpoch = cmd.Epoch
+		if cmd.Open {
+			c.breach(11, "the first command to %s in epoch %d opens it", cmd.Output, cmd.Epoch)
+		}
+	}
+	if cmd.Open {
+		c.grant(cmd, o)
+	} else {
+		o.closeAt, o.ackClosed, o.wrongSince = now, false, 0
+		c.closing(cmd, o)
+	}
+	o.epoch, o.seq, o.commanded = cmd.Epoch, cmd.Seq, cmd.Open
+}
+
+// closing books that a run is being closed on an output.
+func (c *Checker) closing(cmd *zones.Command, o *output) {
+	if r := c.runs[o.openRun]; r != nil && (cmd.Run == "" || cmd.Run == r.id) {
+		r.closing = true
+	}
+}
+
+// grant checks an opening or a renewal.
+func (c *Checker) grant(cmd *zones.Command, o *output) {
+	until := time.Duration(cmd.UntilMS) * time.Millisecond
+	ctl := c.ctl(cmd.Output.Controller)
+	up := c.uptimeNow(cmd.Output.Controller)
+	lease := c.plan.Lease
+	if until > up+lease+slack {
+		c.breach(1, "grant on %s ends %s ahead, lease %s", cmd.Output, until-up, lease)
+	}
+	if cmd.Boot != ctl.boot {
+		c.breach(12, "grant on %s names boot %q, the controller's is %q", cmd.Output, cmd.Boot, ctl.boot)
+	}
+	c.bootHold(cmd, o, ctl)
+	c.mayOpen(cmd)
+	if c.valve(cmd.Output) != nil {
+		c.runGrant(cmd, o, until, up)
+	}
+	o.deadline = c.now.Mono + until - up
+	o.granted, o.openRun, o.ackClosed, o.wrongSince = true, cmd.Run, false, 0
+}
+
+// bootHold is INV-10.
+func (c *Checker) bootHold(cmd *zones.Command, o *output, ctl *controller) {
+	if hold := bootHold + c.process.lease; c.now.Mono-c.process.start < hold {
+		c.breach(10, "%s opens %s after the start, hold is %s", cmd.Output, c.now.Mono-c.process.start, hold)
+	}
+	if ctl.reports < 2 {
+		c.breach(10, "%s opens after %d reports of boot %q", cmd.Output, ctl.reports, ctl.boot)
+	}
+	if !o.confirmed {
+		c.breach(10, "%s opens before it was reported closed under epoch %d", cmd.Output, cmd.Epoch)
+	}
+}
+
+// mayOpen: nothing opens after a shutdown, on a failed ledger, under a latch or the
+// crash-loop brake.
+func (c *Checker) mayOpen(cmd *zones.Command) {
+	if c.process.clean {
+		c.breach(2, "%s opens after the shutdown", cmd.Output)
+	}
+	if c.process.failed != 0 {
+		c.breach(24, "%s opens although a record could not be made durable", cmd.Output)
+	}
+	if c.braked {
+		c.breach(30, "%s opens in a crash loop that nobody reset", cmd.Output)
+	}
+	if l := c.latchOver(cmd); l != nil {
+		c.breach(23, "%s opens under the latch %s", cmd.Output, l.code)
+	}
+}
+
+// runGrant checks a grant on a zone's valve against its run.
+func (c *Checker) runGrant(cmd *zones.Command, o *output, until, up time.Duration) {
+	r := c.runs[cmd.Run]
+	if r == nil || r.process != c.process.number || r.seq > c.durable {
+		c.breach(3, "grant for run %q on %s without a durable intent of this process", cmd.Run, cmd.Output)
+		return
+	}
+	if r.closes > 0 || r.closing && !c.sibling(r, o) {
+		c.breach(3, "grant for run %q, which was closed", cmd.Run)
+	}
+	if _, ok := r.base[cmd.Output]; !ok {
+		r.base[cmd.Output] = up
+		c.limitSupply(cmd)
+	}
+	if until > r.base[cmd.Output]+r.bound+slack {
+		c.breach(1, "grant on %s ends %s after the run's first grant, the run is %s", cmd.Output, until-r.base[cmd.Output], r.bound)
+	}
+	c.evidence(cmd, r)
+	if !r.started {
+		r.started, r.start = true, c.now.Mono
+		c.startRun(r)
+	}
+}
+
+// sibling reports whether this output of the run was not closed yet.
+func (c *Checker) sibling(r *run, o *output) bool { return o.openRun == r.id && o.commanded }
+
+// limitSupply is INV-6 at an opening.
+func (c *Checker) limitSupply(cmd *zones.Command) {
+	v := c.valve(cmd.Output)
+	s := c.supply(v.Supply)
+	open, flow := 1, 0.0
+	counted := map[string]bool{}
+	if z := c.zoneOf(v.ID); z != nil {
+		flow, counted[z.ID] = z.FlowLPH(), true
+	}
+	for i := range c.plan.Valves {
+		w := &c.plan.Valves[i]
+		if w.Supply != v.Supply || w.Output == cmd.Output || !c.maybeOpen(w.Output) {
+			continue
+		}
+		open++
+		if z := c.zoneOf(w.ID); z != nil && !counted[z.ID] {
+			flow += z.FlowLPH()
+			counted[z.ID] = true
+		}
+	}
+	if open > s.MaxOpen {
+		c.breach(6, "%s opens as number %d on supply %s, max_open %d", cmd.Output, open, s.ID, s.MaxOpen)
+	}
+	if s.MaxFlowLPH > 0 && flow > s.MaxFlowLPH*1.000001 {
+		c.breach(6, "%s opens to %.1f L/h on supply %s, max_flow %.1f", cmd.Output, flow, s.ID, s.MaxFlowLPH)
+	}
+}
+
+// maybeOpen reports whether an output can be open: its contact is on, or a grant
+// may still run, or it was not heard of since the start.
+func (c *Checker) maybeOpen(at zones.Output) bool {
+	o := c.out(at)
+	if o.open || o.granted && c.now.Mono < o.deadline {
+		return true
+	}
+	return !o.confirmed && !o.ackClosed && c.now.Mono-c.process.start < silentOpen
+}
+
+// Physical takes a contact that moved: INV-1, 2, 4, 6.
+func (c *Checker) Physical(now zones.Instant, at zones.Output, open bool) {
+	c.now = now
+	o := c.out(at)
+	if open == o.open {
+		return
+	}
+	o.open = open
+	if open {
+		o.openSince = now.Mono
+		c.granted(at, o)
+		return
+	}
+	o.intervals = append(o.intervals, interval{o.openSince, now.Mono, o.openRun})
+	c.afterRun(at, o, now.Mono-o.openSince)
+}
+
+// granted is INV-2: an open contact has a grant that has not run out.
+func (c *Checker) granted(at zones.Output, o *output) {
+	if !o.granted || c.now.Mono > o.deadline+slack {
+		c.breach(2, "%s is open without a grant", at)
+	}
+}

@@ -1,0 +1,193 @@
+package zonetest
+
+import (
+	"slices"
+	"time"
+
+	"rillgate/zones"
+)
+
+// latch is one that stands, by the records.
+type latch struct {
+	code    zones.Reason
+	outputs []zones.Output // none = of the room
+	seq     uint64
+}
+
+// record checks and books a record: INV-4, 18, 20, 23, 27, 29.
+func (c *Checker) record(ev zones.Event, rec *zones.Record) {
+	if rec.Lease > 0 {
+		c.lease = rec.Lease
+	}
+	switch rec.Kind {
+	case zones.RecIntent:
+		c.retainedStarts(ev, rec)
+		c.intent(rec)
+		c.orders.spend(c, rec.Run)
+	case zones.RecClose:
+		c.closeRecord(rec.Run)
+	case zones.RecSettle:
+		c.settle(rec.Run)
+	case zones.RecLatch:
+		c.latch(rec)
+	case zones.RecReset:
+		c.reset(rec)
+	case zones.RecHold:
+		c.hold(ev, rec)
+	}
+}
+
+// retainedStarts is INV-20: what is retained starts nothing. A step for which time
+// stood still since a tick has no other cause than its event.
+func (c *Checker) retainedStarts(ev zones.Event, rec *zones.Record) {
+	_, ticked := c.prev.(*zones.Tick)
+	if retained(ev) && ticked && c.prevAt == c.now.Mono {
+		c.breach(20, "a retained message begins run %s", rec.Run.ID)
+	}
+}
+
+func retained(ev zones.Event) bool {
+	switch ev := ev.(type) {
+	case *zones.Reading:
+		return ev.Retained
+	case *zones.Report:
+		return ev.Retained
+	case *zones.Status:
+		return ev.Retained
+	case *zones.InputState:
+		return ev.Retained
+	}
+	return false
+}
+
+// closeRecord is INV-27 and 29: the close goes out before it is written down, and
+// is written down once.
+func (c *Checker) closeRecord(p *zones.RunRecord) {
+	r := c.runs[p.ID]
+	if r == nil {
+		return
+	}
+	if r.closes++; r.closes > 1 {
+		c.breach(29, "run %s is closed %d times", r.id, r.closes)
+	}
+	if p.Reason == "" || p.Reason == zones.NoReason {
+		c.breach(29, "run %s is closed without a reason", r.id)
+	}
+	if r.process != c.process.number {
+		return
+	}
+	for _, at := range r.outputs {
+		if o := c.out(at); o.commanded && o.openRun == r.id && o.granted && c.reachable(at) {
+			c.breach(27, "the close of run %s is written down before %s is told", r.id, at)
+		}
+	}
+}
+
+// reachable reports whether a command has somebody to go to.
+func (c *Checker) reachable(at zones.Output) bool {
+	ctl := c.ctl(at.Controller)
+	return c.process.broker && ctl.heard && !ctl.offline && c.now.Mono-ctl.arrived <= 15*time.Second
+}
+
+func (c *Checker) latch(rec *zones.Record) {
+	c.latches = append(c.latches, latch{rec.Latch.Code, append([]zones.Output(nil), rec.Latch.Outputs...), rec.Seq})
+}
+
+// reset is INV-23: a latch ends by a person's order alone.
+func (c *Checker) reset(rec *zones.Record) {
+	if !c.orders.recent(c.now.Mono, zones.OrderReset) {
+		c.breach(23, "the latch %s ends without a reset", rec.Latch.Code)
+	}
+	c.latches = slices.DeleteFunc(c.latches, func(l latch) bool {
+		return l.code == rec.Latch.Code && covers(rec.Latch.Outputs, l.outputs)
+	})
+	if rec.Latch.Code == zones.CrashLoop {
+		c.braked, c.starts = false, nil
+	}
+}
+
+// covers reports whether a reset of these outputs ends a latch of those.
+func covers(reset, latched []zones.Output) bool {
+	if len(latched) == 0 {
+		return len(reset) == 0
+	}
+	for _, at := range latched {
+		if !slices.Contains(reset, at) {
+			return false
+		}
+	}
+	return true
+}
+
+// forgetLatches drops what a crash may have taken: latches that were not durable.
+func (c *Checker) forgetLatches() {
+	c.latches = slices.DeleteFunc(c.latches, func(l latch) bool { return l.seq > c.durable })
+}
+
+// latchOver finds a latch that forbids an opening.
+func (c *Checker) latchOver(cmd *zones.Command) *latch {
+	r := c.runs[cmd.Run]
+	for i := range c.latches {
+		l := &c.latches[i]
+		if l.code == zones.NoResponse && r != nil && !scheduled(r.reason) {
+			continue
+		}
+		if l.seq <= c.durable && (len(l.outputs) == 0 || slices.Contains(l.outputs, cmd.Output)) {
+			return l
+		}
+	}
+	return nil
+}
+
+// hold is INV-18 and 20: only a person holds, and for a day at most.
+func (c *Checker) hold(ev zones.Event, rec *zones.Record) {
+	h := rec.Hold
+	if h.Until == 0 {
+		return
+	}
+	if h.Until-rec.Age > zones.HoldCeiling+time.Second {
+		c.breach(18, "zone %s is held for %s", h.Zone, h.Until-rec.Age)
+	}
+	if o, ok := ev.(*zones.Order); !ok || o.Kind != zones.OrderHold {
+		c.breach(20, "zone %s is held without an order", h.Zone)
+	}
+}
+
+// deadlines checks what has to have happened by now: INV-2, 8, 22, 24.
+func (c *Checker) deadlines() {
+	c.lostQuorum()
+	for at, o := range c.outputs {
+		if o.open && c.now.Mono > o.deadline+slack {
+			c.breach(2, "%s is open %s after its last grant", at, c.now.Mono-o.deadline)
+		}
+		if o.wrongSince != 0 && c.now.Mono-o.wrongSince > 3*time.Second+tickGap && !c.mismatched(at) {
+			c.breach(22, "%s is reported open or flowing for %s against our close, and nothing is latched", at, c.now.Mono-o.wrongSince)
+		}
+		if f := c.process.failed; f != 0 && o.commanded && o.granted && c.now.Mono-f > tickGap && c.now.Mono < o.deadline && c.reachable(at) {
+			c.breach(24, "%s stays open %s after a record failed", at, c.now.Mono-f)
+		}
+	}
+}
+
+// mismatched reports whether the mismatch latch stands over an output.
+func (c *Checker) mismatched(at zones.Output) bool {
+	for i := range c.latches {
+		l := &c.latches[i]
+		if l.code == zones.ValveMismatch && (len(l.outputs) == 0 || slices.Contains(l.outputs, at)) {
+			return true
+		}
+	}
+	if v := c.valve(at); v == nil || c.zoneOf(v.ID) == nil {
+		return true // a master, or a valve that no zone uses any more
+	}
+	return false
+}
+
+// countStarts is INV-30: six starts after unclean ends in ten minutes.
+func (c *Checker) countStarts() {
+	from := c.now.Mono - 10*time.Minute
+	c.starts = slices.DeleteFunc(c.starts, func(at time.Duration) bool { return at < from })
+	if len(c.starts) > 5 {
+		c.braked = true
+	}
+}

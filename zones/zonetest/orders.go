@@ -1,0 +1,94 @@
+package zonetest
+
+import (
+	"time"
+
+	"rillgate/zones"
+)
+
+// orders is what people asked, and what came of it: INV-19, 20, 21.
+type orders struct {
+	open     map[string]zones.Order // by id, not answered yet
+	last     map[zones.OrderKind]time.Duration
+	shots    map[string]int // accepted shots by hand that have not begun, by zone
+	assigned map[zones.Place]string
+}
+
+// orderEffect is how long after an order its records may come: the ledger answers
+// in between.
+const orderEffect = 10 * time.Second
+
+func (o *orders) make() {
+	if o.open == nil {
+		o.open = map[string]zones.Order{}
+		o.last = map[zones.OrderKind]time.Duration{}
+		o.shots = map[string]int{}
+		o.assigned = map[zones.Place]string{}
+	}
+}
+
+func (o *orders) came(now time.Duration, ev *zones.Order) {
+	o.make()
+	o.open[ev.ID] = *ev
+	o.last[ev.Kind] = now
+	if ev.Kind == zones.OrderShot {
+		o.shots[ev.Zone]++
+	}
+}
+
+// forget is a crash: what gives water does not survive it, open questions stay open.
+func (o *orders) forget() {
+	o.make()
+	clear(o.open)
+	clear(o.shots)
+}
+
+func (o *orders) recent(now time.Duration, kind zones.OrderKind) bool {
+	at, ok := o.last[kind]
+	return ok && now-at <= orderEffect
+}
+
+// spend is INV-19, 20 and 21: a shot by hand has one order behind it.
+func (o *orders) spend(c *Checker, r *zones.RunRecord) {
+	if r.Reason != zones.ByHand {
+		return
+	}
+	o.make()
+	if o.shots[r.Zone] == 0 {
+		c.breach(20, "run %s by hand, but nobody asked for it", r.ID)
+		return
+	}
+	o.shots[r.Zone]--
+}
+
+// answer books the end of an order: each has exactly one answer.
+func (c *Checker) answer(a *zones.Answer) {
+	c.orders.make()
+	o, ok := c.orders.open[a.Order]
+	if !ok {
+		c.breach(21, "order %q is answered, but was not asked or was answered before", a.Order)
+		return
+	}
+	delete(c.orders.open, a.Order)
+	switch {
+	case o.Kind == zones.OrderShot && !a.Accepted:
+		c.orders.shots[o.Zone] = max(0, c.orders.shots[o.Zone]-1)
+	case o.Kind == zones.OrderAssign && a.Accepted:
+		c.assign(&o)
+	}
+}
+
+// assign books where a probe was given by order; its subject is an id or a place.
+func (c *Checker) assign(o *zones.Order) {
+	for i := range c.plan.Probes {
+		if p := &c.plan.Probes[i]; p.ID == o.Subject || p.Place.String() == o.Subject {
+			c.orders.assigned[p.Place] = o.Zone
+			return
+		}
+	}
+	for at := range c.places {
+		if at.String() == o.Subject {
+			c.orders.assigned[at] = o.Zone
+		}
+	}
+}

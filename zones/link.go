@@ -181,6 +181,9 @@ func (r *Room) watchDrift(c *controller) {
 		return
 	}
 	*d = driftMinute{m, offset}
+	if m <= driftSpan+1 {
+		return
+	}
 	now := c.drift[int(m-1)%len(c.drift)]
 	then := c.drift[int(m-1-driftSpan)%len(c.drift)]
 	if now.minute != m-1 || then.minute != m-1-driftSpan {

@@ -239,9 +239,15 @@ func (r *Room) evaluate() {
 		r.dirty = false
 		r.look()
 		if !r.dirty {
-			return
+			break
 		}
 	}
+	r.lookAtAlarms()
+	for _, z := range r.zones {
+		r.tellState(z)
+	}
+	r.keepRecords()
+	r.check()
 }
 
 // look is one look at everything, in the order of the rules.
@@ -258,12 +264,6 @@ func (r *Room) look() {
 		r.judgeResponse(z)
 	}
 	r.lookAtWants()
-	r.lookAtAlarms()
-	for _, z := range r.zones {
-		r.tellState(z)
-	}
-	r.keepRecords()
-	r.check()
 }
 
 // at makes sure that the next look comes no later than age t.

@@ -22,7 +22,7 @@ func (r *Room) stateOf(z *zone) (ZoneState, Reason, string) {
 	if run := z.run; run != nil && run.phase != recording {
 		return Watering, run.reason, sprintf("%s, for %s", run.because, words(run.length))
 	} else if run != nil {
-		return Waiting, NoReason, "the shot is being written to the ledger"
+		return z.state, z.told, z.because // its charge is on the way to the ledger
 	}
 	if z.reason == "" {
 		z.reason = NoReason

@@ -7,7 +7,7 @@ func (r *Room) tellState(z *zone) {
 		z.because = because
 		return
 	}
-	if reason != z.told && reason != NoReason && state != Watering {
+	if reason != z.told && reason != NoReason && reason != WindowPassed && state != Watering {
 		z.refusals[reason]++
 		if reason != RestingStill {
 			r.entry(&Entry{Kind: "refused", Zone: z.id, Reason: reason, Because: because})

@@ -70,6 +70,8 @@ func (r *Room) situate(z *zone) {
 		z.sitSet = true
 		if wasOpen && z.waiting && z.sit.Instance.ID != was {
 			z.passed = true
+			z.refusals[WindowPassed]++
+			r.entry(&Entry{Kind: "refused", Zone: z.id, Reason: WindowPassed, Because: "the window shut while the zone waited for the supply"})
 		}
 		if z.sit.Open && z.sit.Instance.ID != was {
 			z.passed = false

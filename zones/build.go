@@ -30,7 +30,6 @@ type zone struct {
 	state    ZoneState
 	reason   Reason // of this look
 	told     Reason // last told
-	because  string
 	refusals map[Reason]int
 
 	lo, hi  Level // moisture between them changes nothing

@@ -50,7 +50,7 @@ func (r *Room) linkWords(c *controller) string {
 func (r *Room) zoneView(z *zone, t time.Duration, wall time.Time) ZoneView {
 	e := z.estimate(t)
 	v := ZoneView{
-		ID: z.id, Name: z.cfg.Name, State: z.state, Reason: z.told, Because: z.because, Window: "none",
+		ID: z.id, Name: z.cfg.Name, State: z.state, Reason: z.told, Because: r.because(z), Window: "none",
 		Quality: QualityNone, Counting: e.count, Assigned: e.assigned, Shots: z.mem.Progress.Shots,
 		UsedSeconds: z.used(t, "").Seconds(), LimitSeconds: z.maxPerDay().Seconds(), Litres24: z.litres24(t),
 		LitresTotal: z.mem.Litres, ShotsTotal: z.mem.Shots, RunSeconds: z.mem.RunTime.Seconds(),

@@ -2,56 +2,77 @@ package zones
 
 // tellState works out a zone's state and tells it when state or reason changed.
 func (r *Room) tellState(z *zone) {
-	state, reason, because := r.stateOf(z)
+	state, reason := r.stateOf(z)
 	if state == z.state && reason == z.told {
-		z.because = because
 		return
 	}
-	if reason != z.told && reason != NoReason && reason != WindowPassed && state != Watering {
+	was := z.told
+	z.state, z.told = state, reason
+	because := r.because(z)
+	if reason != was && reason != NoReason && reason != WindowPassed && state != Watering {
 		z.refusals[reason]++
 		if reason != RestingStill {
 			r.entry(&Entry{Kind: "refused", Zone: z.id, Reason: reason, Because: because})
 		}
 	}
-	z.state, z.told, z.because = state, reason, because
 	r.out = append(r.out, &State{Zone: z.id, State: state, Reason: reason, Because: because})
 }
 
-// stateOf gives the zone's state, its reason and the sentence for both.
-func (r *Room) stateOf(z *zone) (ZoneState, Reason, string) {
+// stateOf gives the zone's state and its reason.
+func (r *Room) stateOf(z *zone) (ZoneState, Reason) {
 	if run := z.run; run != nil && run.phase != recording {
-		return Watering, run.reason, sprintf("%s, for %s", run.because, words(run.length))
+		return Watering, run.reason
 	} else if run != nil {
-		return z.state, z.told, z.because // its charge is on the way to the ledger
-	}
-	if z.reason == "" {
-		z.reason = NoReason
+		return z.state, z.told // its charge is on the way to the ledger
 	}
 	switch z.reason {
-	case NoReason:
-		return r.quietState(z)
+	case NoReason, "":
+		return z.quietState(), NoReason
 	case HeldByPerson:
-		return Held, z.reason, z.because
+		return Held, z.reason
 	case StoppedByPerson:
-		return Stopped, z.reason, z.because
+		return Stopped, z.reason
 	case SecondGateway, CrashLoop, LeakFound, ValveMismatch, NoResponse:
-		return Latched, z.reason, z.because
+		return Latched, z.reason
 	case RestingStill:
-		return Resting, z.reason, z.because
+		return Resting, z.reason
 	case WindowPassed:
-		return Idle, z.reason, z.because
+		return Idle, z.reason
 	}
-	return Waiting, z.reason, z.because
+	return Waiting, z.reason
 }
 
 // quietState is that of a zone which nothing refuses and nobody waters.
-func (r *Room) quietState(z *zone) (ZoneState, Reason, string) {
-	w := z.window()
-	if w == nil {
-		if z.sit.Fallow || !z.hasWindows() {
-			return Fallow, NoReason, "no water is due: the schedule gives this zone none"
-		}
-		return Idle, NoReason, "no window is open"
+func (z *zone) quietState() ZoneState {
+	switch {
+	case z.window() != nil:
+		return Watching
+	case z.sit.Fallow || !z.hasWindows():
+		return Fallow
 	}
-	return Watching, NoReason, z.watchWords(w)
+	return Idle
+}
+
+// because gives the sentence for the state that was told, with the numbers of now.
+func (r *Room) because(z *zone) string {
+	if run := z.run; run != nil {
+		return sprintf("%s, for %s", run.because, words(run.length))
+	}
+	switch z.told {
+	case NoReason:
+		w := z.window()
+		switch {
+		case w != nil:
+			return z.watchWords(w)
+		case z.state == Fallow:
+			return "no water is due: the schedule gives this zone none"
+		}
+		return "no window is open"
+	case WindowPassed:
+		return "its window shut while it waited for the supply"
+	}
+	if l := interlockOf(z.told); l != nil {
+		return l.words(r, z, &z.ask)
+	}
+	return ""
 }

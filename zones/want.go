@@ -322,7 +322,7 @@ func (r *Room) refuse(z *zone, l *interlock) {
 	if l.code != SupplyBusy {
 		z.waiting = false
 	}
-	z.reason, z.because = l.code, l.words(r, z, &z.ask)
+	z.reason = l.code
 }
 
 // standing gives the reason of a zone that asks for nothing.
@@ -330,20 +330,19 @@ func (r *Room) standing(z *zone) {
 	z.reason = NoReason
 	for i := range interlocks {
 		l := &interlocks[i]
-		if l.standing && l.holds(r, z, &ask{}) {
-			z.reason, z.because = l.code, l.words(r, z, &ask{})
+		if l.standing && l.holds(r, z, &z.ask) {
+			z.reason = l.code
 			return
 		}
 	}
 	w := z.window()
 	switch {
 	case !r.now.Trusted && z.hasWindows():
-		z.reason, z.because = ClockUnsure, unsureWords
+		z.reason = ClockUnsure
 	case z.passed:
-		z.reason, z.because = WindowPassed, "its window shut while it waited for the supply"
+		z.reason = WindowPassed
 	case w != nil && !w.Timed() && !z.est.known:
-		l := probeInterlock(z.est.cause(z.cfg.Moisture.Quorum))
-		z.reason, z.because = l.code, l.words(r, z, &ask{})
+		z.reason = z.est.cause(z.cfg.Moisture.Quorum)
 	}
 }
 

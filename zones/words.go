@@ -241,7 +241,8 @@ func probesImplausibleWords(_ *Room, z *zone, _ *ask) string {
 	return sprintf("%d of %d probes count, %d are needed: %d read what cannot be", z.est.count, z.est.assigned, z.cfg.Moisture.Quorum, z.est.bad)
 }
 
-func probeInterlock(code Reason) *interlock {
+// interlockOf finds an interlock by its code.
+func interlockOf(code Reason) *interlock {
 	for i := range interlocks {
 		if interlocks[i].code == code {
 			return &interlocks[i]

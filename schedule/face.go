@@ -20,9 +20,9 @@ func place(loc *time.Location, face time.Time) (at time.Time, skipped bool) {
 	at = face.Add(-widest).In(loc)
 	for {
 		shown := face.Add(-offset(at)).In(loc)
-		_, end := at.ZoneBounds()
+		end, ends := offsetEnds(at)
 		switch {
-		case !end.IsZero() && !shown.Before(end):
+		case ends && !shown.Before(end):
 			at = end
 		case shown.Before(at):
 			return at, true
@@ -42,14 +42,29 @@ func offset(at time.Time) time.Duration {
 	return time.Duration(seconds) * time.Second
 }
 
+// offsetEnds gives an instant after at up to which the offset stays; false: it stays
+// for ever. It is no later than the next change, but may be sooner: past the end of
+// its table of changes the standard library cuts years out, and takes all of them
+// for 365 days long. On 31 December of a leap year it so gives an end that is over
+// already; no change is left in that year then, and midnight UTC is its end.
+func offsetEnds(at time.Time) (end time.Time, ends bool) {
+	if _, end = at.ZoneBounds(); end.IsZero() {
+		return end, false
+	}
+	if !end.After(at) {
+		end = at.Truncate(wholeDay).Add(wholeDay)
+	}
+	return end, true
+}
+
 // span gives bounds between which every face lies that place puts into [from, until].
 // The offset just before from counts too: a gap may end there.
 func span(loc *time.Location, from, until time.Time) (lo, hi time.Time) {
 	at := from.Add(-1).In(loc)
 	least, most := offset(at), offset(at)
 	for {
-		_, end := at.ZoneBounds()
-		if end.IsZero() || end.After(until) {
+		end, ends := offsetEnds(at)
+		if !ends || end.After(until) {
 			return from.Add(least).UTC(), until.Add(most).UTC()
 		}
 		at = end

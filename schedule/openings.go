@@ -161,7 +161,7 @@ func (a *almanac) close(e Edge, d day, from time.Time) time.Time {
 	return end
 }
 
-// cronStarts goes by the faces at which the expression is due. Those that one gap
+// cronStarts goes by the faces at which the expression is due. Those that a gap
 // moves to one instant are one opening, the first. A date that the clock skips has
 // none. An expression that is not valid opens nothing.
 func (a *almanac) cronStarts(w *Window, from, until time.Time) iter.Seq[opening] {
@@ -183,7 +183,7 @@ func (a *almanac) cronStarts(w *Window, from, until time.Time) iter.Seq[opening]
 			if !o.start.Before(until) {
 				return
 			}
-			if o.start.Before(from) || skipped && (o.start.Equal(last) || skips(a.loc, dayOf(face))) {
+			if o.start.Before(from) || o.start.Equal(last) || skipped && skips(a.loc, dayOf(face)) {
 				continue
 			}
 			last = o.start

@@ -113,8 +113,18 @@ func sameOutputsReported(c *controller, e *Report) bool {
 // newBoot ends the controller's runs (their charge is kept) and begins its start
 // again: closed first, confirmed under our epoch.
 func (r *Room) newBoot(c *controller, e *Report) {
-	if c.boot != "" {
-		if c.left = append(c.left, c.boot); len(c.left) > leftBoots {
+	was := c.boot
+	c.boot, c.uptime, c.reports, c.ready = e.Boot, -1, 0, false
+	c.epoch, c.seq = 0, 0
+	c.drift = [driftSpan + 2]driftMinute{}
+	c.driftBad, c.driftOK = false, 0
+	for _, o := range c.outputs {
+		o.shown, o.confirmed = false, false
+		o.closeSeq, o.lastClose = 0, neverHeard
+		o.wrongSince = forever
+	}
+	if was != "" {
+		if c.left = append(c.left, was); len(c.left) > leftBoots {
 			c.left = slices.Delete(c.left, 0, 1)
 		}
 		for _, z := range r.zones {
@@ -124,15 +134,6 @@ func (r *Room) newBoot(c *controller, e *Report) {
 			}
 		}
 		r.entry(&Entry{Kind: "controller-restarted", Because: "controller " + c.id + " started anew"})
-	}
-	c.boot, c.uptime, c.reports, c.ready = e.Boot, -1, 0, false
-	c.epoch, c.seq = 0, 0
-	c.drift = [driftSpan + 2]driftMinute{}
-	c.driftBad, c.driftOK = false, 0
-	for _, o := range c.outputs {
-		o.shown, o.confirmed = false, false
-		o.closeSeq, o.lastClose = 0, neverHeard
-		o.wrongSince = forever
 	}
 	r.dirty = true
 }

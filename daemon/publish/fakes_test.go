@@ -92,7 +92,15 @@ func (r *rig) config() Config {
 	}
 }
 
-func (r *rig) update() { r.pub.Update(&Snapshot{View: r.view, PlanError: r.err}) }
+// update lets the publisher look, and hear its own state as a broker would send it.
+func (r *rig) update() {
+	s := &Snapshot{View: r.view, PlanError: r.err}
+	r.pub.Update(s)
+	if h := r.wire.subs[device+"$state"]; h != nil && !r.pub.heard {
+		h(device+"$state", []byte("init"), true)
+		r.pub.Update(s)
+	}
+}
 
 func (r *rig) pass(d time.Duration) {
 	r.wall, r.mono = r.wall.Add(d), r.mono+d

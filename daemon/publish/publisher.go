@@ -34,6 +34,8 @@ type Publisher struct {
 	touched    map[string]bool  // topics of ours that may stand at the broker
 	backlog    []entryJSON
 	subscribed bool
+	begun      time.Duration // of this birth
+	heard      bool          // a subscription of ours is known to work, once in a process
 	sets       setDesk
 	counts     map[string]int
 }
@@ -97,11 +99,11 @@ func (p *Publisher) settle() {
 		p.drop()
 		return
 	}
+	_, now := p.cfg.Clock()
 	if p.phase == down {
 		clear(p.told)
-		p.phase = birth
+		p.phase, p.begun = birth, now
 	}
-	_, now := p.cfg.Clock()
 	p.put(AlarmsTopic(p.cfg.Room), p.alarms, now)
 	if p.tree == nil {
 		p.phase = ready
@@ -115,13 +117,22 @@ func (p *Publisher) settle() {
 	}
 }
 
+// hearWithin bounds the wait for the first sign of a subscription.
+const hearWithin = 3 * time.Second
+
 // born goes through the steps of a birth in their order; each one is skipped when it
-// was done, so that a full queue only delays the rest.
+// was done, so that a full queue only delays the rest. The first description of a
+// process waits until the broker has answered a subscription: by then it has also
+// handed over the description that an earlier process left, which tells what to
+// remove.
 func (p *Publisher) born(now time.Duration) bool {
 	if !p.put(p.tree.prefix+"$state", value{text: "init"}, now) {
 		return false
 	}
 	p.subscribe()
+	if !p.heard && now-p.begun < hearWithin {
+		return false
+	}
 	return p.put(p.tree.prefix+"$description", value{text: p.described}, now) &&
 		p.leave(now) && p.tell(now) &&
 		p.put(p.tree.prefix+"$state", value{text: "ready"}, now)

@@ -39,6 +39,19 @@ func TestBirthComesInOrder(t *testing.T) {
 	r.check()
 }
 
+func TestTheFirstDescriptionWaitsForASubscription(t *testing.T) {
+	r := newRig(t)
+	look := func() []string {
+		return r.told(func() { r.pub.Update(&Snapshot{View: r.view}) })
+	}
+	require.Equal(t, []string{"rillgate/bay-2/alarms=" + alarmList(r.view.Alarms).text, device + "$state=init"}, look())
+	r.mono += hearWithin - time.Second
+	require.Empty(t, look())
+	r.mono += time.Second
+	require.NotEmpty(t, look(), "a broker that never answers only delays it")
+	require.Equal(t, "ready", r.standingAt("$state"))
+}
+
 func TestEveryPropertyOfTheTreeIsThere(t *testing.T) {
 	r := newRig(t)
 	r.update()
@@ -111,6 +124,18 @@ func TestANumberNotKnownIsRemovedAtOnce(t *testing.T) {
 	east.Moisture = ptr(math.NaN())
 	require.Empty(t, r.told(func() { r.pass(time.Minute) }), "no number is no number")
 	r.check()
+}
+
+func TestAHoldsEndDoesNotWaver(t *testing.T) {
+	r := newRig(t)
+	r.update()
+	west, end := &r.view.Zones[1], *r.view.Zones[1].HoldUntil
+	west.HoldUntil = ptr(end.Add(600 * time.Millisecond))
+	require.Empty(t, r.told(func() { r.pass(time.Second) }), "the two clocks it is reckoned from differ by a little")
+	west.HoldUntil = ptr(end.Add(time.Hour))
+	require.Equal(t, []string{device + "zone-west/hold-until=2027-03-01T14:00:00Z"}, r.told(func() { r.pass(time.Second) }))
+	west.HoldUntil = nil
+	require.Equal(t, []string{device + "zone-west/hold=false", device + "zone-west/hold-until="}, r.told(func() { r.pass(time.Second) }))
 }
 
 func TestTotalsNeverFall(t *testing.T) {

@@ -62,6 +62,7 @@ func (p *Publisher) onAlert(topic string, _ []byte, retained bool) {
 func (p *Publisher) onState(topic string, payload []byte, retained bool) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
+	p.heard = true
 	if !retained && p.phase == ready && string(payload) == "lost" {
 		p.counts["late-will"]++
 		p.phase = birth

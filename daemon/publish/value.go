@@ -17,6 +17,7 @@ const (
 	number               // on a change of minStep, at most once in minGap
 	total                // as number, and never lower than before
 	sentence             // at once when its key changed, else at most once in minGap
+	moment               // an instant: at once, but not when only its second wavers
 )
 
 const (
@@ -28,7 +29,7 @@ const (
 // message: the topic is removed.
 type value struct {
 	text string
-	num  float64 // number, total
+	num  float64 // number, total; moment: Unix seconds
 	key  string  // sentence
 	pace pace
 }
@@ -111,7 +112,8 @@ func asTime(t *time.Time) value {
 	if t == nil || t.IsZero() {
 		return gone
 	}
-	return value{text: t.UTC().Format(time.RFC3339)}
+	at := t.UTC().Round(time.Second)
+	return value{text: at.Format(time.RFC3339), num: float64(at.Unix()), pace: moment}
 }
 
 // clean keeps a text valid for MQTT: UTF-8 without zero bytes.
@@ -144,6 +146,8 @@ func due(prev told, v value, now time.Duration) bool {
 		return rested && (prev.absent() || v.num-prev.num >= minStep-1e-6)
 	case sentence:
 		return rested || prev.absent() || v.key != prev.key
+	case moment:
+		return prev.absent() || math.Abs(v.num-prev.num) > 1
 	}
 	return true
 }

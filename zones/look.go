@@ -169,16 +169,17 @@ func (z *zone) litres24(t time.Duration) float64 {
 // valveState gives the honest state of an output: closed only when a report of this
 // boot says so, or the grant has run out.
 func (r *Room) valveState(o *output, t time.Duration) ValveState {
+	heard := r.brokerUp && o.ctl.online
 	switch {
 	case hasLatch(o.mem.Latches, ValveMismatch) != nil:
 		return ValveLatched
-	case o.wanted && o.sawOpen && o.ctl.usable():
+	case o.wanted && o.sawOpen && heard:
 		return ValveOpen
 	case o.wanted && t <= o.deadline:
 		return ValveMaybeOpen
-	case o.confirmed && o.ctl.online:
+	case o.confirmed && heard:
 		return ValveClosed
-	case o.shown && o.open && o.ctl.online:
+	case o.shown && o.open && heard:
 		return ValveOpen
 	case o.granted && t < o.deadline+settleGrace:
 		return ValveMaybeOpen

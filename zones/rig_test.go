@@ -27,7 +27,7 @@ type rig struct {
 // newRig starts a room and leads it through the boot hold, with probes heard.
 func newRig(t *testing.T, p *Plan) *rig {
 	g := rawRig(t, p, NewMemory())
-	g.run(36*time.Second, 45)
+	g.run(40*time.Second, 45)
 	return g
 }
 

@@ -1,0 +1,265 @@
+package configs
+
+import (
+	"time"
+
+	"rillgate/schedule"
+)
+
+const wholeDay = 24 * time.Hour
+
+// checkSchedule checks what schedule.yaml says by itself.
+func (c *checker) checkSchedule() {
+	s := c.schedule
+	s.checkDays()
+	for i := range s.routines {
+		s.checkWindows(s.routines[i].windows)
+	}
+	for i := range s.zones {
+		s.checkWindows(s.zones[i].windows)
+	}
+	for i := range s.crops {
+		s.checkCrop(&s.crops[i])
+	}
+}
+
+// checkDays: the first entry holds since ever, each later one from its date.
+func (s *rawSchedule) checkDays() {
+	last := schedule.Date{}
+	for i, d := range s.days {
+		switch {
+		case i == 0 && d.from.given:
+			d.from.at.fail(CodeConflict, "leave `from` away in the first entry", "the first entry of `day` holds until the second begins: it has no `from`")
+		case i > 0 && !d.from.given:
+			d.at.fail(CodeMissing, `write the first date of this length of day: from: "2027-03-01"`, "`from` is missing: each later entry of `day` says when it begins")
+		case i > 0 && d.from.ok && !before(last, d.from.v):
+			d.from.at.fail(CodeConflict, "put the entries in the order of their dates", "this entry of `day` does not begin after the one before it")
+		}
+		if d.from.ok && i > 0 {
+			last = d.from.v
+		}
+		if d.on.ok && d.off.ok && d.on.v == d.off.v {
+			d.off.at.fail(CodeConflict, "give the day some hours of light and some of dark", "lights_on and lights_off are the same time")
+		}
+	}
+}
+
+func before(a, b schedule.Date) bool {
+	return time.Date(a.Year, a.Month, a.Day, 0, 0, 0, 0, time.UTC).Before(time.Date(b.Year, b.Month, b.Day, 0, 0, 0, 0, time.UTC))
+}
+
+// maxWindows bounds a list, so that every pair can be compared.
+const maxWindows = 24
+
+// checkWindows checks a list of windows, each for itself and against the others.
+func (s *rawSchedule) checkWindows(windows []rawWindow) {
+	if len(windows) > maxWindows {
+		windows[maxWindows].at.fail(CodeRange, "split it into routines", "a routine has at most %d windows", maxWindows)
+		return
+	}
+	names := register{}
+	for i := range windows {
+		w := &windows[i]
+		names.claim("window", w.name)
+		timed := s.checkTimes(w)
+		w.sound = timed && s.checkLengths(w)
+		w.checkLevels()
+	}
+	s.checkOverlaps(windows)
+}
+
+// checkTimes: a window has from and until, or cron and for. It reports whether the
+// times can be reckoned with.
+func (s *rawSchedule) checkTimes(w *rawWindow) bool {
+	if w.cron.given {
+		return w.checkCronTimes()
+	}
+	if w.length.given {
+		w.length.at.fail(CodeConflict, "say when it shuts with `until`, or write `cron`", "`for` goes with `cron`")
+	}
+	for key, edge := range map[string]item[schedule.Edge]{"from": w.from, "until": w.until} {
+		switch {
+		case !edge.given:
+			w.at.fail(CodeMissing, "write `"+key+": lights_on + 1 h` or `"+key+`: "06:00"`+"`", "the window `%s` has no `%s`", w.name.v, key)
+		case edge.ok && edge.v.Anchor != schedule.AtClock && !s.hasDay:
+			edge.at.fail(CodeMissing, `write day: {lights_on: "06:00", lights_off: "18:00"}`, "`%s` stands by the lights, but `day` is missing", key)
+			return false
+		}
+	}
+	return w.from.ok && w.until.ok && (!w.on.given || w.on.ok)
+}
+
+func (w *rawWindow) checkCronTimes() bool {
+	for key, at := range map[string]place{"from": w.from.at, "until": w.until.at, "on": w.on.at} {
+		if at.ok() {
+			at.fail(CodeConflict, "leave it away: `cron` says when it opens, `for` how long", "`%s` does not go with `cron`", key)
+		}
+	}
+	if !w.length.given {
+		w.at.fail(CodeMissing, "write `for: 30 min`", "the cron window `%s` has no `for`: how long is it open?", w.name.v)
+	}
+	return w.cron.ok && w.length.ok
+}
+
+// checkLengths: a window is open for some time, at most a day, under every length of day.
+func (s *rawSchedule) checkLengths(w *rawWindow) bool {
+	if w.cron.given {
+		return true
+	}
+	from, until := w.from.v, w.until.v
+	if from.Anchor == until.Anchor && (until.Offset == from.Offset || until.Offset < from.Offset && from.Anchor != schedule.AtClock) {
+		hint := "let it shut after it opens"
+		if from.Anchor == schedule.AtClock {
+			hint = "a window has some length; a whole day is \"00:00\" until \"23:59\""
+		}
+		w.until.at.fail(CodeConflict, hint, "the window `%s` shuts %s it opens", w.name.v, sooner(until.Offset < from.Offset))
+		return false
+	}
+	for _, d := range s.lights() {
+		if length := span24(w, d); length == 0 || length > wholeDay {
+			w.until.at.fail(CodeConflict, "set its ends anew", "the window `%s` %s with the day in line %d", w.name.v, lengthFault(length), d.at.line)
+			return false
+		}
+	}
+	return true
+}
+
+func sooner(before bool) string {
+	if before {
+		return "before"
+	}
+	return "when"
+}
+
+func lengthFault(d time.Duration) string {
+	if d == 0 {
+		return "has no length"
+	}
+	return "is longer than 24 h (" + timeWords(d) + ")"
+}
+
+// lights gives the days whose times were read well; where no day is written, one
+// that only clock times meet.
+func (s *rawSchedule) lights() (days []rawDay) {
+	if !s.hasDay {
+		return []rawDay{{}}
+	}
+	for _, d := range s.days {
+		if d.on.ok && d.off.ok {
+			days = append(days, d)
+		}
+	}
+	return days
+}
+
+// face gives where an edge lies on the clock face of a day.
+func face(e schedule.Edge, d rawDay) time.Duration {
+	switch e.Anchor {
+	case schedule.LightsOn:
+		return d.on.v + e.Offset
+	case schedule.LightsOff:
+		return d.off.v + e.Offset
+	}
+	return e.Offset
+}
+
+// span24 gives a window's length on a day: `until` before `from` is the next day's.
+func span24(w *rawWindow, d rawDay) time.Duration {
+	length := face(w.until.v, d) - face(w.from.v, d)
+	for length < 0 {
+		length += wholeDay
+	}
+	return length
+}
+
+// checkLevels: what asks for water must make sense together.
+func (w *rawWindow) checkLevels() {
+	conflict := func(at place, hint, format string, args ...any) { at.fail(CodeConflict, hint, format, args...) }
+	if w.below.given && w.dryBack.given {
+		conflict(w.dryBack.at, "for a fall with a lowest moisture write `dry_back` with `floor`", "`below` and `dry_back` exclude each other")
+	}
+	if w.stopAt.given && w.dryBack.given {
+		conflict(w.stopAt.at, "leave one of them away: after a shot the fall is reckoned anew by itself", "`stop_at` and `dry_back` exclude each other")
+	}
+	if w.floor.given && !w.dryBack.given {
+		conflict(w.floor.at, "write `below` where there is no `dry_back`", "`floor` stands beside `dry_back` only")
+	}
+	if w.below.ok && w.stopAt.ok && w.stopAt.v <= w.below.v {
+		conflict(w.stopAt.at, "stop_at is the higher of the two", "stop_at, %s, is not over below, %s", levelWords(w.stopAt.v), levelWords(w.below.v))
+	}
+	if w.withoutProbes.ok && w.withoutProbes.v && !w.timed() {
+		conflict(w.withoutProbes.at, "leave it away, or leave below, stop_at and dry_back away", "the window `%s` asks for moisture, so it needs probes", w.name.v)
+	}
+}
+
+func (w *rawWindow) timed() bool { return !w.below.given && !w.stopAt.given && !w.dryBack.given }
+
+// maxStages bounds a crop.
+const maxStages = 40
+
+// checkCrop: stages in order, from day 1 on; an ease fits its stage.
+func (s *rawSchedule) checkCrop(c *rawCrop) {
+	if !s.hasDay {
+		c.at.fail(CodeMissing, `write day: {lights_on: "06:00", lights_off: "18:00"}`, "the stages of a crop change at lights on, but `day` is missing")
+	}
+	if len(c.stages) > maxStages {
+		c.stages[maxStages].at.fail(CodeRange, "a stage is a part of the crop's life", "a crop has at most %d stages", maxStages)
+		return
+	}
+	for i := range c.stages {
+		s.checkStage(c, i)
+	}
+	if n := len(c.stages); n > 0 && c.ends.ok && c.stages[n-1].from.ok && c.ends.v < c.stages[n-1].from.v {
+		c.ends.at.fail(CodeConflict, "let it end after its last stage has begun", "the crop ends on day %d, before its last stage begins on day %d", c.ends.v, c.stages[n-1].from.v)
+	}
+}
+
+func (s *rawSchedule) checkStage(c *rawCrop, i int) {
+	st := &c.stages[i]
+	if st.routine.ok && s.routine(st.routine.v) == nil {
+		st.routine.at.fail(CodeReference, knownHint("routines", s.routineNames(), st.routine.v), "there is no routine `%s`", st.routine.v)
+	}
+	switch {
+	case i == 0 && st.from.ok && st.from.v != 1:
+		st.from.at.fail(CodeConflict, "write `from: day 1`", "the first stage begins on day %d: a crop begins with a stage", st.from.v)
+	case i > 0 && st.from.ok && c.stages[i-1].from.ok && st.from.v <= c.stages[i-1].from.v:
+		st.from.at.fail(CodeConflict, "put the stages in the order of their days; week 3 is day 15", "this stage begins on day %d, not after the one before it (day %d)", st.from.v, c.stages[i-1].from.v)
+	}
+	s.checkEase(c, i)
+}
+
+func (s *rawSchedule) checkEase(c *rawCrop, i int) {
+	st := &c.stages[i]
+	if !st.ease.ok {
+		return
+	}
+	next := c.ends.v + 1
+	if i+1 < len(c.stages) {
+		next = c.stages[i+1].from.v
+	}
+	days := int(st.ease.v / wholeDay)
+	switch {
+	case st.ease.v%wholeDay != 0:
+		st.ease.at.fail(CodeRange, "write whole days: `5 days`", "`%s` is not a number of whole days", st.ease.text)
+	case i == 0:
+		st.ease.at.fail(CodeConflict, "leave it away in the first stage", "there is no stage before the first to ease from")
+	case next > 1 && st.from.ok && st.from.v+days > next:
+		st.ease.at.fail(CodeConflict, "a shorter ease, or a longer stage", "the ease takes %d days, its stage only %d", days, next-st.from.v)
+	}
+}
+
+func (s *rawSchedule) routine(name string) *rawRoutine {
+	for i := range s.routines {
+		if s.routines[i].name == name {
+			return &s.routines[i]
+		}
+	}
+	return nil
+}
+
+func (s *rawSchedule) routineNames() (names []string) {
+	for _, r := range s.routines {
+		names = append(names, r.name)
+	}
+	return names
+}

@@ -40,11 +40,7 @@ func look(d Disk, o Options) (*found, error) {
 	} else {
 		f.judge(o.Mirror)
 	}
-	mirror, err := cloneMemory(o.Mirror)
-	if err != nil {
-		return nil, err
-	}
-	f.salvage(a, b, mirror)
+	f.salvage(a, b, o.Mirror)
 	return f, nil
 }
 
@@ -126,8 +122,9 @@ func (f *found) salvage(a, b *segment, mirror *zones.Memory) {
 	}
 	good := f.Memory.Seq
 	if mirror != nil && mirror.Seq >= good {
-		raise(mirror, f.Memory)
-		f.Memory, good = mirror, mirror.Seq
+		older := f.Memory
+		f.Memory, good = mirror.Clone(), mirror.Seq
+		raise(f.Memory, older)
 	}
 	for _, s := range []*segment{a, b} {
 		if s.memory != nil {
@@ -137,7 +134,15 @@ func (f *found) salvage(a, b *segment, mirror *zones.Memory) {
 			salvageFrame(f.Memory, fr, good)
 		}
 	}
-	f.Memory.Spent, f.Memory.Clean = true, false
+	CountSpent(f.Memory)
+}
+
+// CountSpent makes every budget count as spent, until a person resets it.
+func CountSpent(m *zones.Memory) {
+	m.Spent, m.Clean = true, false
+	for _, out := range m.Outputs { // order: each for itself
+		out.Spent = true
+	}
 }
 
 // salvageFrame takes from a frame past seq what can only close.
@@ -158,8 +163,9 @@ func salvageFrame(m *zones.Memory, fr frame, seq uint64) {
 
 func salvageRecord(m *zones.Memory, rec *zones.Record) {
 	before := *m
-	if rec.Kind == zones.RecLatch && apply(m, rec) != nil {
-		*m = before
+	if rec.Kind == zones.RecLatch {
+		m.Seq = rec.Seq - 1 // else it counts as folded already
+		_ = apply(m, rec)   // a latch that cannot be folded is one more reason to count as spent
 	}
 	raise(m, &before)
 	raise(m, &zones.Memory{Seq: rec.Seq, Epoch: rec.Epoch, Age: rec.Age})
@@ -171,5 +177,4 @@ func raise(m, by *zones.Memory) {
 	m.Epoch = max(m.Epoch, by.Epoch)
 	m.Age = max(m.Age, by.Age)
 	m.Lease = max(m.Lease, by.Lease)
-	m.RunSeq = max(m.RunSeq, by.RunSeq)
 }

@@ -80,11 +80,7 @@ func open(d Disk, o Options) (*Ledger, Recovered, error) {
 	if err != nil {
 		return nil, Recovered{}, err
 	}
-	own, err := cloneMemory(f.Memory)
-	if err != nil {
-		return nil, f.Recovered, err
-	}
-	l := &Ledger{disk: d, size: o.Size, generation: f.generation, memory: own, sizes: map[string]int{}}
+	l := &Ledger{disk: d, size: o.Size, generation: f.generation, memory: f.Memory.Clone(), sizes: map[string]int{}}
 	l.sizes[f.other.name] = f.other.size
 	if f.from != nil {
 		l.name, l.end, l.fileSize = f.from.name, f.from.end, f.from.size
@@ -204,10 +200,10 @@ func (l *Ledger) encode(recs []*zones.Record) ([][]byte, []*zones.Record, error)
 }
 
 // Memory gives a copy of what is durable.
-func (l *Ledger) Memory() (*zones.Memory, error) {
+func (l *Ledger) Memory() *zones.Memory {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	return cloneMemory(l.memory)
+	return l.memory.Clone()
 }
 
 // Stats gives the counts since Open.
@@ -236,19 +232,4 @@ func (l *Ledger) closeFile() error {
 	err := l.file.Close()
 	l.file = nil
 	return err
-}
-
-func cloneMemory(m *zones.Memory) (*zones.Memory, error) {
-	if m == nil {
-		return nil, nil
-	}
-	data, err := json.Marshal(m)
-	if err != nil {
-		return nil, fmt.Errorf("copy the ledger's memory: %w", err)
-	}
-	c := &zones.Memory{}
-	if err := json.Unmarshal(data, c); err != nil {
-		return nil, fmt.Errorf("copy the ledger's memory: %w", err)
-	}
-	return c, nil
 }

@@ -101,9 +101,7 @@ func TestRecordsComeBackOverManySegments(t *testing.T) {
 		require.NoError(t, l.Append(entry(seq)))
 	}
 	require.Greater(t, l.Stats().Segments, 5)
-	m, err := l.Memory()
-	require.NoError(t, err)
-	require.JSONEq(t, want[n], text(t, m))
+	require.JSONEq(t, want[n], text(t, l.Memory()))
 	d.Crash(nil)
 	_, rec := openOn(t, d)
 	require.JSONEq(t, want[n], text(t, rec.Memory))

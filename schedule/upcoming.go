@@ -5,8 +5,8 @@ import (
 	"time"
 )
 
-// horizon is how many days Next looks ahead: a year, and then some.
-const horizon = 400
+// horizon is how far Next looks ahead: a year, and then some.
+const horizon = 400 * wholeDay
 
 // Upcoming gives the instances that start in [from, until) and those open at from,
 // in order of start. It shows them whole: where two are open together, At says
@@ -39,12 +39,11 @@ func (a *almanac) instances(found []opening) []Instance {
 func Next(cal *Calendar, z *Zone, t time.Time) (Instance, bool) {
 	a := newAlmanac(cal, z)
 	t = a.here(t)
-	l := a.lightAt(t)
-	for range horizon {
+	end := t.Add(horizon)
+	for l := a.lightAt(t); !l.on.After(end); l = a.after(l) {
 		if o := a.firstAfter(&l, t); o.window != nil {
 			return a.instance(&o), true
 		}
-		l = a.after(l)
 	}
 	return Instance{}, false
 }

@@ -1,9 +1,11 @@
 package daemon
 
 import (
+	"context"
 	"fmt"
 	"time"
 
+	"rillgate/daemon/field"
 	"rillgate/zones"
 )
 
@@ -13,12 +15,15 @@ const (
 	tickGap   = 50 * time.Millisecond // and no more often than this for its deadlines
 )
 
-// Field is the way to the room controllers. None of its methods blocks.
+// Field is the way to the room controllers. Only Close waits, and no longer than
+// its context says.
 type Field interface {
-	Send(c *zones.Command) // to the controller's topic, in order
-	Wake() <-chan struct{} // something came in
-	Drain() []zones.Event  // what came in, in order, and the state of the link
-	Close() error          // lets go of the broker
+	// Send puts a command on its controller's topic; false = it cannot go now, and
+	// the room will say it again.
+	Send(c *zones.Command) bool
+	Wake() <-chan struct{}                      // something came in
+	Drain(into []field.Arrival) []field.Arrival // what came in, in order
+	Close(ctx context.Context)
 }
 
 // outlets are where effects go that the loop only passes on.
@@ -36,6 +41,7 @@ type core interface {
 	Next() time.Duration
 	View(now zones.Instant) zones.View
 	Memory() *zones.Memory
+	Quiet() bool
 }
 
 // loop owns the Room: it alone calls it, on one goroutine. Everything else comes in
@@ -48,11 +54,12 @@ type loop struct {
 	recorder *recorder
 	out      outlets
 
-	now     zones.Instant
-	doubt   string        // why the clock is not trusted
-	ticked  time.Duration // Mono of the last tick
-	changed bool          // since the last look of the publisher
-	breach  *zones.Breach
+	now      zones.Instant
+	doubt    string        // why the clock is not trusted
+	ticked   time.Duration // Mono of the last tick
+	changed  bool          // since the last look of the publisher
+	breach   *zones.Breach
+	arrivals []field.Arrival
 }
 
 // look reads the clock; a jump of the wall clock is journalled.
@@ -66,9 +73,24 @@ func (l *loop) look() {
 	}
 }
 
-// step gives the room one event and carries out what follows from it.
+// step gives the room one event of now and carries out what follows from it.
 func (l *loop) step(ev zones.Event) {
 	l.look()
+	l.take(ev)
+}
+
+// stepAt gives the room an event that arrived a moment ago, at its own time.
+func (l *loop) stepAt(arrived time.Duration, ev zones.Event) {
+	before := l.now.Mono
+	l.look()
+	if arrived = max(arrived, before); arrived < l.now.Mono {
+		l.now.Wall = l.now.Wall.Add(arrived - l.now.Mono)
+		l.now.Mono = arrived
+	}
+	l.take(ev)
+}
+
+func (l *loop) take(ev zones.Event) {
 	effects := l.room.Step(l.now, ev)
 	l.carry(effects)
 	l.out.seen(l.now, ev, effects)
@@ -106,10 +128,12 @@ func (l *loop) pump() (some bool) {
 		l.step(ev)
 		some = true
 	}
-	for _, ev := range l.field.Drain() {
-		l.step(ev)
+	l.arrivals = l.field.Drain(l.arrivals[:0])
+	for i := range l.arrivals {
+		l.stepAt(l.arrivals[i].Arrived, l.arrivals[i].Event)
 		some = true
 	}
+	clear(l.arrivals)
 	return some
 }
 

@@ -1,6 +1,7 @@
 package daemon
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"testing"
@@ -9,6 +10,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"rillgate/daemon/field"
 	"rillgate/zones"
 )
 
@@ -29,23 +31,28 @@ func (s *script) Step(_ zones.Instant, ev zones.Event) []zones.Effect {
 func (s *script) Next() time.Duration           { return s.next }
 func (s *script) View(zones.Instant) zones.View { return zones.View{} }
 func (s *script) Memory() *zones.Memory         { return &zones.Memory{} }
+func (s *script) Quiet() bool                   { return true }
 
 // wire is a field that writes the same diary.
 type wire struct {
-	diary *[]string
-	in    []zones.Event
-	wake  chan struct{}
+	diary   *[]string
+	in      []zones.Event
+	arrived time.Duration
+	wake    chan struct{}
 }
 
-func (w *wire) Send(c *zones.Command) {
+func (w *wire) Send(c *zones.Command) bool {
 	*w.diary = append(*w.diary, fmt.Sprintf("send open=%v", c.Open))
+	return true
 }
 func (w *wire) Wake() <-chan struct{} { return w.wake }
-func (w *wire) Close() error          { return nil }
-func (w *wire) Drain() []zones.Event {
-	in := w.in
+func (w *wire) Close(context.Context) {}
+func (w *wire) Drain(into []field.Arrival) []field.Arrival {
+	for _, ev := range w.in {
+		into = append(into, field.Arrival{Event: ev, Arrived: w.arrived})
+	}
 	w.in = nil
-	return in
+	return into
 }
 
 // paper is a ledger that a test can hold up or break.
@@ -208,6 +215,22 @@ func TestBreachStopsTheWatchdog(t *testing.T) {
 	l.pump()
 	require.False(t, l.proven())
 	require.Equal(t, "INV-6", l.breach.Invariant)
+}
+
+// What arrived while the loop was held up is taken at the time of its arrival.
+func TestLateArrivalKeepsItsTime(t *testing.T) {
+	l, _, w, h, _ := newLoop(t, &paper{})
+	var times []zones.Instant
+	l.out.seen = func(now zones.Instant, _ zones.Event, _ []zones.Effect) { times = append(times, now) }
+	l.tick()
+	h.pass(7 * time.Second)
+	w.in, w.arrived = []zones.Event{&zones.Reading{}}, h.mono-4*time.Second
+	l.pump()
+	w.in, w.arrived = []zones.Event{&zones.Reading{}}, h.mono-5*time.Second
+	l.pump()
+	require.Equal(t, h.mono-4*time.Second, times[1].Mono)
+	require.Equal(t, noon.Add(3*time.Second), times[1].Wall)
+	require.Equal(t, h.mono-4*time.Second, times[2].Mono, "time never goes back")
 }
 
 func TestMonoNeverRunsBack(t *testing.T) {

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"regexp"
 
 	"go.yaml.in/yaml/v4"
 
@@ -24,12 +25,24 @@ func (f *flags) stateDir() (string, error) {
 	if room, err := roomName(f.config); err == nil {
 		return filepath.Join(stateRoot, room), nil
 	}
-	found, _ := filepath.Glob(filepath.Join(stateRoot, "*", operator.SocketName))
+	found, _ := filepath.Glob(filepath.Join(stateRoot, "*", "lock"))
 	if len(found) == 1 {
 		return filepath.Dir(found[0]), nil
 	}
 	return "", failed(fmt.Errorf("find the state directory: %s names no room", filepath.Join(f.config, "room.yaml")),
 		"give --state DIR, or --config DIR with a room.yaml that has room: {id: ...}")
+}
+
+// roomID gives the room's id: from room.yaml, else the state directory's name.
+func (f *flags) roomID(state string) (string, error) {
+	room, err := roomName(f.config)
+	if err == nil {
+		return room, nil
+	}
+	if base := filepath.Base(state); validID(base) {
+		return base, nil
+	}
+	return "", failed(err, "write room: {id: ...} into room.yaml: no daemon runs without a room's name")
 }
 
 // roomName reads the room's id alone, so that a room with a fault elsewhere in its
@@ -53,11 +66,17 @@ func roomName(config string) (string, error) {
 		} `yaml:"room"`
 	}
 	_ = yaml.Unmarshal(text, &file) // a fault elsewhere is `check`'s to tell
-	if !validID(file.Room.ID) {
-		return "", fmt.Errorf("read %s: no room id", path)
+	if validID(file.Room.ID) {
+		return file.Room.ID, nil
 	}
-	return file.Room.ID, nil
+	if m := idInText.FindSubmatch(text); m != nil {
+		return string(m[1]), nil
+	}
+	return "", fmt.Errorf("read %s: no room id", path)
 }
+
+// idInText finds the id in a file that is no YAML at the moment.
+var idInText = regexp.MustCompile(`(?s)\broom:\s.{0,200}?\bid:\s*["']?([a-z0-9-]{1,32})\b`)
 
 func validID(id string) bool {
 	if len(id) < 1 || len(id) > 32 {

@@ -1,0 +1,195 @@
+package daemon
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"reflect"
+
+	"rillgate/configs"
+	"rillgate/daemon/operator"
+	"rillgate/zones"
+)
+
+// Apply puts the files on disk in force, or an earlier plan. A configuration with
+// errors changes nothing but the alarm that tells of it.
+func (d *Daemon) Apply(ctx context.Context, hash, by, note string) (*operator.Applied, error) {
+	loaded, problems, err := d.find(hash)
+	if err != nil {
+		return nil, err
+	}
+	var done *operator.Applied
+	err = d.post(ctx, func() { done = d.apply(loaded, problems, by, note) })
+	return done, err
+}
+
+// find reads the files on disk, or an earlier plan by its hash.
+func (d *Daemon) find(hash string) (*configs.Loaded, []configs.Problem, error) {
+	if hash == "" {
+		loaded, problems := configs.Load(d.o.Config)
+		return loaded, problems, nil
+	}
+	files, err := d.files.plan(hash)
+	if err != nil {
+		return nil, nil, err
+	}
+	loaded, problems := configs.Parse(files)
+	return loaded, problems, nil
+}
+
+// reload is the apply of a signal.
+func (d *Daemon) reload(ctx context.Context) {
+	d.notify.say("RELOADING=1")
+	loaded, problems, err := d.find("")
+	if err == nil {
+		d.apply(loaded, problems, "SIGHUP", "")
+	}
+	d.notify.say("READY=1")
+}
+
+// apply runs on the loop.
+func (d *Daemon) apply(loaded *configs.Loaded, problems []configs.Problem, by, note string) *operator.Applied {
+	d.look()
+	if loaded != nil && loaded.Plan.Room != d.o.Room {
+		problems = []configs.Problem{{File: configs.RoomFile, Line: 1, Column: 1,
+			Message: fmt.Sprintf("the room's id is %q, this daemon runs %q", loaded.Plan.Room, d.o.Room),
+			Hint:    "stop the daemon and start one for the other room"}}
+		loaded = nil
+	}
+	if loaded == nil {
+		return d.reject(problems, by, note)
+	}
+	before := d.choice
+	d.choice = choice{loaded: loaded, plan: loaded.Plan, problems: problems}
+	d.told("")
+	d.differ = ""
+	changes := changesOf(before.loaded, loaded)
+	d.files.keepPlan(d, loaded, by, note)
+	d.entry(d.now.Wall, &zones.Entry{Kind: "plan-applied", Because: "plan " + loaded.Hash + " is in force", By: by, Note: note})
+	d.trust.needSynced = loaded.Gateway.Clock == configs.ClockSynchronised
+	d.step(&zones.NewPlan{Plan: loaded.Plan})
+	changes = append(changes, d.refit(before.loaded, loaded)...)
+	d.show()
+	return &operator.Applied{Plan: loaded.Hash, Changes: changes}
+}
+
+func (d *Daemon) reject(problems []configs.Problem, by, note string) *operator.Applied {
+	inForce := ""
+	if d.choice.loaded != nil {
+		inForce = d.choice.loaded.Hash
+	}
+	because := "the files on disk were rejected: " + firstError(problems)
+	d.choice.rejected = because
+	d.told(because)
+	d.entry(d.now.Wall, &zones.Entry{Kind: "plan-rejected", Reason: zones.AlarmPlanRejected, Because: because, By: by, Note: note})
+	d.show()
+	out := &operator.Applied{Plan: inForce}
+	for i := range problems {
+		if !problems[i].Warning {
+			out.Problems = append(out.Problems, problems[i].String())
+		}
+	}
+	return out
+}
+
+// refit opens anew what gateway.yaml changed: the link to the broker, the page.
+func (d *Daemon) refit(before, now *configs.Loaded) (notes []string) {
+	if before == nil || !sameBroker(&before.Gateway, &now.Gateway) {
+		d.changeBroker()
+		notes = append(notes, "the connection to the broker is made anew")
+	}
+	if d.o.Page == "" && (before == nil || before.Gateway.Page != now.Gateway.Page) {
+		notes = append(notes, d.movePage()...)
+	}
+	return notes
+}
+
+// sameBroker reports whether link and publisher may stay as they are.
+func sameBroker(a, b *configs.Gateway) bool {
+	return a.Broker == b.Broker && a.Username == b.Username && a.PasswordFile == b.PasswordFile &&
+		a.TLS == b.TLS && reflect.DeepEqual(a.Homie, b.Homie)
+}
+
+// changeBroker ends the link and makes the next once the old one has let go: both
+// bear the same name at the broker. The room hears that the link is gone.
+func (d *Daemon) changeBroker() {
+	if d.publisher != nil {
+		d.publisher.Stop()
+	}
+	old := d.field
+	d.field, d.link, d.publisher = noField{}, nil, nil
+	d.step(&zones.BrokerLink{})
+	go func() { // its last words may take a moment, and the loop never waits
+		ctx, cancel := context.WithTimeout(context.Background(), closeWithin)
+		defer cancel()
+		old.Close(ctx)
+		_ = d.post(context.Background(), func() { d.mustConnect() })
+	}()
+}
+
+// mustConnect connects, and says so where it cannot.
+func (d *Daemon) mustConnect() {
+	if err := d.connect(); err != nil {
+		d.o.Log.Error("connect to the broker", "error", err)
+		d.choice.rejected = "the broker cannot be used: " + err.Error()
+		d.told(d.choice.rejected)
+	}
+}
+
+func (d *Daemon) movePage() []string {
+	if d.page != nil {
+		old := d.page
+		d.page = nil
+		go func() { _ = old.close() }()
+	}
+	if err := d.servePage(); err != nil {
+		return []string{"the page: " + err.Error()}
+	}
+	return nil
+}
+
+// Plans lists the plans that were in force, the newest first.
+func (d *Daemon) Plans(context.Context) ([]operator.Plan, error) {
+	inForce := ""
+	if l := d.shown.Load().loaded; l != nil {
+		inForce = l.Hash
+	}
+	return d.files.plans(inForce)
+}
+
+// Backup writes a consistent copy of store and ledger.
+func (d *Daemon) Backup(_ context.Context, w io.Writer) error { return d.files.backup(w) }
+
+// Trace writes what came in during the last day.
+func (d *Daemon) Trace(ctx context.Context, w io.Writer) error {
+	if d.tracer == nil {
+		return errors.New("read the trace: none is kept")
+	}
+	written := make(chan struct{})
+	handed := false
+	err := d.post(ctx, func() { handed = d.tracer.hand(d.now, traceJob{flush: true, ready: written}) })
+	if err != nil {
+		return err
+	}
+	if handed {
+		select {
+		case <-written:
+		case <-ctx.Done():
+			return ctx.Err()
+		}
+	}
+	return d.tracer.copyTo(ctx, w)
+}
+
+// Restore puts a backup in the place of the store.
+func (d *Daemon) Restore(context.Context, string, string, string) (*operator.Applied, error) {
+	return nil, errors.New("restore is not built yet")
+}
+
+// Recent gives lines of the journal.
+func (d *Daemon) Recent(_ context.Context, from uint64, n int) ([]operator.Line, error) {
+	return d.trail.recent(from, n), nil
+}
+
+func changesOf(before, now *configs.Loaded) []string { return nil }

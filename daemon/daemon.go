@@ -1,0 +1,153 @@
+// Package daemon is the shell around the core: it turns the world into events and
+// effects into the world.
+//
+//	field    -- readings, reports, status, inputs ---.
+//	clock    -- ticks, steps, trust ------------------|
+//	operator -- orders, apply, looks -----------------|--> loop --> zones.Room.Step
+//	recorder -- what became durable ------------------'             |
+//	                                                                v effects, in order
+//	field    <- Command, at once            recorder <- Record (ledger, one writer)
+//	trail    <- Entry: journal              publish, page, operator <- State, Alarm, Answer
+//
+// One goroutine, the loop, owns the Room and never blocks: the ledger, the store,
+// MQTT, the page and the control socket each have their own. Run drives the loop in
+// real time; Advance and Settle drive it in virtual time, for the demo.
+package daemon
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"os"
+	"sync/atomic"
+	"time"
+
+	"rillgate/configs"
+	"rillgate/daemon/field"
+	"rillgate/daemon/operator"
+	"rillgate/daemon/publish"
+	"rillgate/zones"
+)
+
+// ErrOtherRuns says that another process holds the room's state directory.
+var ErrOtherRuns = errors.New("another rillgate runs this room")
+
+// ErrRestart says that the daemon wants to be opened anew, with what was restored.
+var ErrRestart = errors.New("the daemon starts anew")
+
+var errEnding = errors.New("the daemon is stopping")
+
+// ErrBreach says that an invariant did not hold: everything was closed.
+var ErrBreach = errors.New("an invariant does not hold")
+
+// Options say which room runs, and where.
+type Options struct {
+	Config  string // directory of the three files
+	State   string // state directory; made when missing
+	Room    string // id, as room.yaml has it
+	Version string
+	Clock   Clock        // nil = the machine's
+	Log     *slog.Logger // nil = silence
+	Page    string       // address of the page in the place of gateway.yaml's; "" = gateway.yaml's
+	NoPage  bool
+	NoTrace bool // keep no trace of what comes in
+	// Watch sees every step after it was carried out, on the loop's goroutine.
+	Watch func(now zones.Instant, ev zones.Event, effects []zones.Effect)
+}
+
+func (o Options) filled() Options {
+	if o.Clock == nil {
+		o.Clock = MachineClock{}
+	}
+	if o.Log == nil {
+		o.Log = slog.New(slog.DiscardHandler)
+	}
+	if o.Watch == nil {
+		o.Watch = func(zones.Instant, zones.Event, []zones.Effect) {}
+	}
+	return o
+}
+
+// Daemon runs one room.
+type Daemon struct {
+	loop
+	o      Options
+	lock   *os.File
+	notify notifier
+	files  stores
+	trail  *trail
+	keeper *keeper
+	recent *recent
+	tracer *tracer
+	posts  chan func()
+	ended  chan struct{} // closed when nobody runs posts any more
+
+	choice    choice
+	link      *field.Link // nil without a usable gateway.yaml
+	publisher *publish.Publisher
+	page      *pageServer
+	socket    *operator.Server
+
+	asked    map[string]chan zones.Answer
+	orders   uint64
+	epoch    uint32
+	troubles troubles
+	differ   string // how the files on disk differ from the plan in force; "" = not
+	shown    atomic.Pointer[shown]
+
+	fed       time.Duration // Mono of the last sign of life
+	published time.Duration
+	minute    time.Duration // Mono of the last history sample
+	restart   bool          // end Run with ErrRestart
+}
+
+// shown is what page, topics and socket see: made by the loop, never changed.
+type shown struct {
+	view      zones.View
+	plan      *zones.Plan
+	planError string
+	notices   []string
+	loaded    *configs.Loaded
+}
+
+// post hands f to the loop and waits until it ran there. An error says that it
+// never will: the caller gave up, or the loop ended.
+func (d *Daemon) post(ctx context.Context, f func()) error {
+	done := make(chan struct{})
+	job := func() {
+		defer close(done)
+		f()
+	}
+	select {
+	case d.posts <- job:
+	case <-d.ended:
+		return errEnding
+	case <-ctx.Done():
+		return fmt.Errorf("ask the loop: %w", ctx.Err())
+	}
+	select {
+	case <-done:
+		return nil
+	case <-d.ended:
+		return errEnding
+	case <-ctx.Done():
+		return fmt.Errorf("ask the loop: %w", ctx.Err())
+	}
+}
+
+// runPosts runs what was posted, without waiting for more.
+func (d *Daemon) runPosts() (some bool) {
+	for {
+		select {
+		case f := <-d.posts:
+			f()
+			some = true
+		default:
+			return some
+		}
+	}
+}
+
+// Shown gives the room as page and topics see it. It may be called from anywhere.
+func (d *Daemon) Shown() zones.View { return d.shown.Load().view }

@@ -1,0 +1,115 @@
+package daemon
+
+import (
+	"context"
+	"fmt"
+	"strconv"
+	"time"
+
+	"rillgate/daemon/operator"
+	"rillgate/zones"
+)
+
+// answerWithin bounds the wait for the room's answer to an order.
+const answerWithin = 10 * time.Second
+
+// View gives the room as it is now.
+func (d *Daemon) View(ctx context.Context) (*zones.View, error) {
+	var v zones.View
+	err := d.post(ctx, func() { v = d.view() })
+	return &v, err
+}
+
+// Order hands one order to the room and waits for its answer.
+func (d *Daemon) Order(ctx context.Context, o zones.Order) (zones.Answer, error) {
+	ctx, cancel := context.WithTimeout(ctx, answerWithin)
+	defer cancel()
+	ch := make(chan zones.Answer, 1)
+	err := d.post(ctx, func() {
+		d.orders++
+		o.ID = "s" + strconv.FormatUint(uint64(d.epoch), 10) + "-" + strconv.FormatUint(d.orders, 10)
+		d.asked[o.ID] = ch
+		d.obey(&o)
+	})
+	if err != nil {
+		return zones.Answer{}, err
+	}
+	select {
+	case a := <-ch:
+		return a, nil
+	case <-ctx.Done():
+		_ = d.post(context.Background(), func() { delete(d.asked, o.ID) })
+		return zones.Answer{}, fmt.Errorf("wait for the answer to %q: %w", o.Kind, ctx.Err())
+	}
+}
+
+// submit takes an order from a set-topic; it never blocks.
+func (d *Daemon) submit(o zones.Order) bool {
+	select {
+	case d.posts <- func() { d.obey(&o) }:
+		return true
+	default:
+		return false
+	}
+}
+
+// obey gives an order to the room, after what the shell itself does about it.
+func (d *Daemon) obey(o *zones.Order) {
+	switch o.Kind {
+	case zones.OrderClockTrust:
+		d.trust.byPerson()
+	case zones.OrderAcknowledge:
+		if d.acknowledge(o) {
+			return
+		}
+	}
+	d.step(o)
+}
+
+// acknowledge silences alarms of the shell; true means that the order was about
+// nothing else, and is answered.
+func (d *Daemon) acknowledge(o *zones.Order) bool {
+	subject := o.Subject
+	if subject == "" {
+		subject = o.Zone
+	}
+	if !d.troubles.acknowledge(subject) {
+		return false
+	}
+	d.over(zones.AlarmStoreDamaged, storeSubject) // it tells of the past: read, it is over
+	d.changed = true
+	if subject == "" || subject == d.o.Room {
+		return false
+	}
+	because := "acknowledge: " + subject + " is silenced"
+	d.entry(d.now.Wall, &zones.Entry{Kind: "order", Because: because, Order: o.ID, Source: o.Source, By: o.By, Note: o.Note})
+	d.answered(&zones.Answer{Order: o.ID, Kind: o.Kind, Subject: subject, Accepted: true, Reason: zones.NoReason, Because: because})
+	return true
+}
+
+// answered hands an answer to whoever waits for it.
+func (d *Daemon) answered(a *zones.Answer) {
+	if ch := d.asked[a.Order]; ch != nil {
+		delete(d.asked, a.Order)
+		ch <- *a
+	}
+	if d.publisher != nil {
+		d.publisher.Answer(a)
+	}
+}
+
+// entry numbers a line of the journal and hands it on.
+func (d *Daemon) entry(at time.Time, e *zones.Entry) {
+	line := d.trail.add(at, e)
+	d.recent.entry(at, e)
+	d.keeper.noticed(e)
+	if d.publisher != nil {
+		d.publisher.Journal(line.Seq, at, e)
+	}
+}
+
+// Follow gives the newest lines of the journal and what comes after.
+func (d *Daemon) Follow(ctx context.Context, from uint64, n int) ([]operator.Line, <-chan operator.Line, func(), error) {
+	lines, more := d.trail.follow(from, n)
+	return lines, more, func() { d.trail.unfollow(more) }, nil
+}

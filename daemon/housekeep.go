@@ -1,0 +1,78 @@
+package daemon
+
+import (
+	"slices"
+	"time"
+
+	"rillgate/daemon/publish"
+	"rillgate/zones"
+)
+
+// Pace of what is not urgent.
+const (
+	publishGap   = 100 * time.Millisecond // between two looks of topics and page, at least
+	publishEvery = time.Second            // and at most
+	historyEvery = time.Minute
+)
+
+// tell gives page, topics and socket a fresh look when something changed, or a
+// second passed.
+func (d *Daemon) tell() {
+	since := d.now.Mono - d.published
+	if since < publishGap || !d.changed && since < publishEvery {
+		return
+	}
+	d.changed, d.published = false, d.now.Mono
+	d.show()
+}
+
+// show makes the look that others see.
+func (d *Daemon) show() {
+	s := &shown{view: d.view(), plan: d.choice.plan, planError: d.choice.rejected, loaded: d.choice.loaded}
+	s.notices = d.notices()
+	d.shown.Store(s)
+	if d.publisher != nil {
+		d.publisher.Update(&publish.Snapshot{View: s.view, PlanError: s.planError})
+	}
+}
+
+// view is the room's, with the alarms that the shell raised.
+func (d *Daemon) view() zones.View {
+	v := d.room.View(d.now)
+	v.Alarms = append(v.Alarms, d.troubles.views()...)
+	slices.SortStableFunc(v.Alarms, func(a, b zones.AlarmView) int { return a.Since.Compare(b.Since) })
+	return v
+}
+
+// notices are the sentences at the top of the page.
+func (d *Daemon) notices() (out []string) {
+	if d.choice.rejected != "" {
+		out = append(out, d.choice.rejected)
+	}
+	if d.differ != "" {
+		out = append(out, d.differ)
+	}
+	if !d.now.Trusted {
+		out = append(out, d.doubt)
+	}
+	if d.link != nil {
+		if up, why := d.link.Up(); !up {
+			out = append(out, "no connection to the room controllers: "+why)
+		}
+		if up, why := d.link.ReadingsUp(); !up && why != "" {
+			out = append(out, "no connection for readings: "+why)
+		}
+	}
+	return out
+}
+
+// housekeep does once a second what can wait for a second.
+func (d *Daemon) housekeep() {
+	if d.now.Mono-d.minute >= historyEvery {
+		d.minute = d.now.Mono
+		v := d.room.View(d.now)
+		d.recent.sample(&v)
+		d.keeper.sample(&v)
+	}
+	d.keeper.look(d)
+}

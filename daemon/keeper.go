@@ -1,0 +1,186 @@
+package daemon
+
+import (
+	"time"
+
+	"rillgate/daemon/operator"
+	"rillgate/zones"
+)
+
+// When the store is written. One commit costs some 34 KB of flash, whatever is in
+// it: readings wait for five minutes, and a line that matters pulls a commit forward
+// only as far as there are early ones left (288 a day, 20 at once).
+const (
+	commitEvery = 5 * time.Minute
+	earlyAfter  = 2 * time.Second
+	earlyMost   = 20
+	earlyRefill = 5 * time.Minute
+	mirrorEvery = 15 * time.Minute
+	thinEvery   = 24 * time.Hour
+	viewsMost   = 60 // minutes of history that a failing store may hold up
+)
+
+// batch is what one commit brings to the store.
+type batch struct {
+	lines  []operator.Line
+	views  []zones.View // one a minute
+	mirror *zones.Memory
+	thin   bool
+	at     time.Time
+}
+
+// shelf takes a batch: all of it, or none.
+type shelf interface{ save(b *batch) error }
+
+// keeper decides when the store is written and writes it on a goroutine of its own.
+// Its other methods are the loop's.
+type keeper struct {
+	shelf   shelf
+	work    chan *batch
+	results chan result
+	done    chan struct{}
+
+	busy      bool
+	failing   bool // the last commit failed
+	views     []zones.View
+	noticedAt time.Duration // Mono of the first line that matters and is not saved; 0 = none
+	notice    bool
+	early     int
+	refilled  time.Duration
+	committed time.Duration
+	mirrored  time.Duration
+	thinned   time.Duration
+}
+
+type result struct {
+	batch *batch
+	err   error
+}
+
+// newKeeper begins to keep; shelf nil keeps nothing.
+func newKeeper(s shelf, mono time.Duration) *keeper {
+	k := &keeper{shelf: s, work: make(chan *batch, 1), results: make(chan result, 1), done: make(chan struct{}),
+		early: earlyMost, refilled: mono, committed: mono, mirrored: mono, thinned: mono}
+	go k.write()
+	return k
+}
+
+func (k *keeper) write() {
+	defer close(k.done)
+	for b := range k.work {
+		k.results <- result{b, k.shelf.save(b)}
+	}
+}
+
+// sample keeps a minute's look for the next commit.
+func (k *keeper) sample(v *zones.View) {
+	if k.shelf == nil {
+		return
+	}
+	if len(k.views) >= viewsMost {
+		k.views = k.views[1:]
+	}
+	k.views = append(k.views, *v)
+}
+
+// noticed marks a line that somebody may look for after a crash.
+func (k *keeper) noticed(e *zones.Entry) {
+	if e.Kind != "refused" {
+		k.notice = true
+	}
+}
+
+// look is called once a second: it fetches what the last commit gave, and begins
+// one when one is due.
+func (k *keeper) look(d *Daemon) {
+	if k.shelf == nil {
+		return
+	}
+	select {
+	case r := <-k.results:
+		k.finish(d, r)
+	default:
+	}
+	if k.notice && k.noticedAt == 0 {
+		k.noticedAt = d.now.Mono
+	}
+	for k.early < earlyMost && d.now.Mono-k.refilled >= earlyRefill {
+		k.early++
+		k.refilled += earlyRefill
+	}
+	if !k.busy && k.due(d.now.Mono) {
+		k.begin(d)
+	}
+}
+
+func (k *keeper) due(mono time.Duration) bool {
+	if mono-k.committed >= commitEvery {
+		return true
+	}
+	if k.noticedAt == 0 || mono-k.noticedAt < earlyAfter || k.early == 0 {
+		return false
+	}
+	if k.early == earlyMost {
+		k.refilled = mono
+	}
+	k.early--
+	return true
+}
+
+func (k *keeper) begin(d *Daemon) {
+	k.work <- k.batch(d)
+	k.busy = true
+}
+
+// batch takes all that is to be saved.
+func (k *keeper) batch(d *Daemon) *batch {
+	mono := d.now.Mono
+	b := &batch{lines: d.trail.takeUnsaved(), views: k.views, at: d.now.Wall}
+	k.views, k.notice, k.noticedAt, k.committed = nil, false, 0, mono
+	if mono-k.mirrored >= mirrorEvery {
+		b.mirror, k.mirrored = d.room.Memory(), mono
+	}
+	if mono-k.thinned >= thinEvery {
+		b.thin, k.thinned = true, mono
+	}
+	return b
+}
+
+// finish notes how a commit went. What was not saved is tried again with the next.
+func (k *keeper) finish(d *Daemon, r result) {
+	k.busy = false
+	if r.err == nil {
+		if k.failing {
+			k.failing = false
+			d.over(zones.AlarmStoreDamaged, d.o.Room)
+		}
+		return
+	}
+	k.failing = true
+	d.trail.putBack(r.batch.lines)
+	k.views = append(r.batch.views, k.views...)
+	if extra := len(k.views) - viewsMost; extra > 0 {
+		k.views = k.views[extra:]
+	}
+	d.trouble(zones.AlarmStoreDamaged, d.o.Room, "journal and history cannot be saved, watering goes on: "+r.err.Error())
+}
+
+// close saves what is left, with a mirror, and ends.
+func (k *keeper) close(d *Daemon) {
+	if k.shelf == nil {
+		close(k.work)
+		<-k.done
+		return
+	}
+	if k.busy {
+		k.finish(d, <-k.results)
+	}
+	b := k.batch(d)
+	b.mirror = d.room.Memory()
+	k.work <- b
+	if r := <-k.results; r.err != nil {
+		d.o.Log.Error("save the journal at the end", "error", r.err)
+	}
+	close(k.work)
+	<-k.done
+}

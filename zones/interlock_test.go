@@ -256,7 +256,7 @@ func TestDryWithoutASetting(t *testing.T) {
 	require.NotNil(t, g.room.alarms[key], "refused for 4 h")
 
 	g = newRig(t, p)
-	g.run(time.Minute, 40)
+	g.run(11*time.Minute, 40) // falls slowly enough to be believed
 	g.run(2*time.Hour, 34.9)
 	require.Nil(t, g.room.alarms[key])
 	g.run(time.Minute, 34.9)

@@ -20,6 +20,9 @@ type zone struct {
 	est     estimate
 	sit     schedule.Situation
 	sitSet  bool
+	nextIn  schedule.Instance // the next to open, when nextSet and nextOK
+	nextSet bool
+	nextOK  bool
 	trigger schedule.Trigger
 	ask     ask
 	run     *run

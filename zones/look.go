@@ -277,10 +277,23 @@ func (r *Room) nextWords(z *zone, t time.Duration) string {
 		}
 		return sprintf("%s is open until %s", w.Name, end)
 	}
-	if in, ok := schedule.Next(&r.plan.Calendar, &z.cfg.Schedule, r.now.Wall); ok {
+	if in, ok := r.nextOpening(z); ok {
 		return sprintf("%s opens at %s", in.Window.Name, in.Start.In(r.location()).Format("Mon 15:04"))
 	}
 	return "no window comes"
+}
+
+// nextOpening gives the zone's next instance. It is looked up once for each
+// situation, since it may lie months away.
+func (r *Room) nextOpening(z *zone) (*schedule.Instance, bool) {
+	if !z.sitSet {
+		return nil, false
+	}
+	if !z.nextSet {
+		z.nextIn, z.nextOK = schedule.Next(&r.plan.Calendar, &z.cfg.Schedule, r.now.Wall)
+		z.nextSet = true
+	}
+	return &z.nextIn, z.nextOK
 }
 
 func (r *Room) location() *time.Location {

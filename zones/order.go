@@ -168,8 +168,11 @@ func (r *Room) anyWindow(z *zone) (*schedule.Window, bool) {
 	if w := z.window(); w != nil {
 		return w, true
 	}
-	in, ok := schedule.Next(&r.plan.Calendar, &z.cfg.Schedule, r.now.Wall)
-	return &in.Window, ok
+	in, ok := r.nextOpening(z)
+	if !ok {
+		return nil, false
+	}
+	return &in.Window, true
 }
 
 func (r *Room) orderStop(e *Order) {

@@ -1,5 +1,7 @@
 package zones
 
+import "time"
+
 const maxStrangers = 256
 
 // reading takes one probe's message. Most readings change nothing that matters now:
@@ -30,8 +32,11 @@ func (r *Room) reading(e *Reading) {
 	if changed || wasBad != p.outside || z.unquiet(&was) || p.rose >= leakRise {
 		r.dirty = true
 	}
-	if z.est.staleAt < r.next {
-		r.next = z.est.staleAt + 1
+	if z.est.staleAt != forever {
+		r.at(z.est.staleAt + 1)
+	}
+	if z.changed {
+		r.at(r.progRec + time.Minute)
 	}
 }
 

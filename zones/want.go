@@ -67,7 +67,7 @@ func (r *Room) situate(z *zone) {
 	if !z.sitSet || w.Before(z.sit.Since) || !w.Before(z.sit.Until) {
 		was, wasOpen := z.sit.Instance.ID, z.sit.Open && z.sitSet
 		z.sit = schedule.At(&r.plan.Calendar, &z.cfg.Schedule, w)
-		z.sitSet = true
+		z.sitSet, z.nextSet = true, false
 		if wasOpen && z.waiting && z.sit.Instance.ID != was {
 			z.passed = true
 			z.refusals[WindowPassed]++

@@ -22,6 +22,7 @@ type Link struct {
 	orders             *queue[order]
 	states             *queue[message]
 	echo               echo
+	marks              marks
 	opened             chan struct{}
 
 	mu    sync.Mutex
@@ -190,6 +191,7 @@ func (l *Link) onSignal(m mqtt.Message) {
 	at := l.cfg.Mono()
 	if m.Topic() == EchoTopic(l.cfg.Room) {
 		l.echo.hear(m.Payload(), m.Retained())
+		l.marks.hear(string(m.Payload()))
 		return
 	}
 	t := ParseTopic(l.cfg.Room, m.Topic())

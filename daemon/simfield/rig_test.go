@@ -122,9 +122,12 @@ func (p *peer) finish(t mqtt.Token) {
 	require.NoError(p.t, t.Error())
 }
 
+// send publishes, and returns when the broker has routed it: the embedded broker
+// acknowledges before it does.
 func (p *peer) send(topic, payload string, retained bool) {
 	p.t.Helper()
 	p.finish(p.client.Publish("rillgate/bay/field/"+topic, 1, retained, payload))
+	p.barrier()
 }
 
 // barrier returns when the peer has read all that was routed to it.

@@ -74,6 +74,17 @@ func (w *World) Deafen(id string, deaf bool) error {
 	return nil
 }
 
+// Silence takes a controller off the line without a word, as a cut cable does before
+// anybody notices.
+func (w *World) Silence(id string) error {
+	c := w.controller(id)
+	if c == nil {
+		return fmt.Errorf("find controller %q: the plan has %s", id, strings.Join(w.controllerIDs(), ", "))
+	}
+	c.Online = false
+	return nil
+}
+
 // Input moves a contact.
 func (w *World) Input(id string, active bool) error {
 	in := w.input(id)
@@ -138,4 +149,15 @@ func (w *World) Open(valve string) bool {
 	}
 	o := w.controller(at.Controller).output(at.Number)
 	return o != nil && o.open
+}
+
+// Foreign lets a controller report the command of another gateway as its last.
+func (w *World) Foreign(id string, epoch, seq uint32) error {
+	c := w.controller(id)
+	if c == nil {
+		return fmt.Errorf("find controller %q: the plan has %s", id, strings.Join(w.controllerIDs(), ", "))
+	}
+	c.epoch, c.seq = epoch, seq
+	w.tell(c)
+	return nil
 }

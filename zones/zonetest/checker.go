@@ -140,6 +140,8 @@ func (c *Checker) effect(ev zones.Event, e zones.Effect) {
 		c.answer(e)
 	case *zones.Entry:
 		c.entry(e)
+	case *zones.Alarm:
+		c.alarm(e)
 	case *zones.Breach:
 		c.breach(0, "the room found %s broken: %s", e.Invariant, e.Detail)
 	}

@@ -24,6 +24,19 @@ func (c *Checker) entry(e *zones.Entry) {
 	}
 }
 
+// alarm: a run that a crash cut off has no close of its own in the ledger; the start
+// counts it whole, and says so.
+func (c *Checker) alarm(a *zones.Alarm) {
+	if a.Code != zones.AlarmUnfinishedRun || !a.Active {
+		return
+	}
+	for _, r := range c.runs {
+		if r.zone == a.Subject && r.process < c.process.number && r.closes == 0 {
+			r.closes++
+		}
+	}
+}
+
 // View is INV-28: what the room says of itself at an instant is true, or says that
 // it does not know.
 func (c *Checker) View(now zones.Instant, v zones.View) {

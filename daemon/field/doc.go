@@ -15,5 +15,8 @@
 //	callback -> decode -> inbox (bounded, oldest reading shed first) -> Drain
 //	Send     -> queue (bounded) -> one sender goroutine               -> broker
 //
+// Commands are watched too, on the connection for readings: a retained one, which
+// would come again whenever its controller connects, is counted and cleared.
+//
 // Callbacks never block. What they refuse is counted by cause, with the last hint.
 package field

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -26,6 +27,8 @@ type keeper struct {
 	work []func(context.Context, *session)
 	// strict: a denied filter ends the session; else it is only told.
 	strict bool
+	// optional is a filter that may be denied without a word; "" = none.
+	optional string
 	// down is told the reason whenever there is no session.
 	down func(reason string)
 
@@ -89,12 +92,15 @@ func (k *keeper) lost(err error) {
 	reason := err.Error()
 	var ended *endedError
 	if errors.As(err, &ended) && ended.lived < k.cfg.times.shortLived && k.takeovers.another(time.Now()) {
-		reason = fmt.Sprintf("another client seems to use our client id %q (%d losses in a minute, each within seconds of connecting): stop it, or give each machine its own id",
-			k.cfg.clientID(k.role), len(k.takeovers.at))
+		reason = fmt.Sprintf("cut off %d times in a minute, each within seconds of connecting: another client uses our client id %q (stop it, or give each machine its own id), or the broker's rules throw us out",
+			len(k.takeovers.at), k.cfg.clientID(k.role))
 	}
+	_, before := k.state()
 	k.set(nil, reason)
 	k.down(reason)
-	k.log(slog.LevelWarn, "connection lost", reason)
+	if reason != before { // the same failure, try after try, is told once
+		k.log(slog.LevelWarn, "no connection", reason)
+	}
 }
 
 func (k *keeper) log(level slog.Level, what, reason string) {
@@ -162,6 +168,7 @@ func (k *keeper) subscribe(ctx context.Context, s *session) error {
 	if err != nil {
 		return err
 	}
+	denied = slices.DeleteFunc(denied, func(filter string) bool { return filter == k.optional })
 	reason := ""
 	if len(denied) > 0 {
 		reason = "broker denies topic " + strings.Join(denied, ", ") + ": let our user read it"

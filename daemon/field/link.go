@@ -24,6 +24,7 @@ type Link struct {
 	echo               echo
 	marks              marks
 	opened             chan struct{}
+	clear              chan string // topics of retained commands
 
 	mu    sync.Mutex
 	up    bool
@@ -47,7 +48,7 @@ func Dial(cfg Config) (*Link, error) {
 		cfg.times = defaultTimings()
 	}
 	l := &Link{
-		cfg: cfg, inbox: newInbox(), opened: make(chan struct{}, 1),
+		cfg: cfg, inbox: newInbox(), opened: make(chan struct{}, 1), clear: make(chan string, 64),
 		orders: newQueue[order](maxWaitingOrders, 0),
 		states: newQueue[message](maxWaitingStates, maxWaitingStateBytes),
 		why:    "not connected yet",
@@ -80,8 +81,9 @@ func (l *Link) commandKeeper(at endpoint) *keeper {
 func (l *Link) readingKeeper(at endpoint) *keeper {
 	return &keeper{
 		cfg: &l.cfg, at: at, role: "readings", will: l.cfg.Will, handler: l.readingHandler,
-		filters: l.readingFilters,
-		work:    []func(context.Context, *session){l.sendStates},
+		filters:  l.readingFilters,
+		optional: commandFilter(l.cfg.Room),
+		work:     []func(context.Context, *session){l.sendStates},
 		down: func(string) {
 			l.losses.Add(1)
 			l.states.forget()

@@ -43,12 +43,14 @@ func dial(t *testing.T, cfg Config) *Link {
 	t.Helper()
 	l, err := Dial(cfg)
 	require.NoError(t, err)
-	t.Cleanup(func() {
-		ctx, cancel := context.WithTimeout(context.Background(), soon)
-		defer cancel()
-		l.Close(ctx)
-	})
+	t.Cleanup(func() { closeSoon(l) })
 	return l
+}
+
+func closeSoon(l *Link) {
+	ctx, cancel := context.WithTimeout(context.Background(), soon)
+	defer cancel()
+	l.Close(ctx)
 }
 
 func embedded(t *testing.T, o broker.Options) *broker.Broker {
@@ -215,6 +217,25 @@ func TestRetainedMessagesAreMarked(t *testing.T) {
 	require.False(t, retained(events(t, l, 1)[0]), "a live message is not retained, whatever its flag on the way in")
 }
 
+func TestRetainedCommandsAreClearedAndCounted(t *testing.T) {
+	b := embedded(t, broker.Options{})
+	h := newHand(t, b.URL(), "mischief", root+"valve/+/command")
+	h.say(root+"valve/1/command", true, `{"epoch":1,"seq":1,"run":"x","open":true,"boot":"9f31c2","until_ms":5000}`)
+	l := dial(t, config(b.URL()))
+	waitUp(t, l)
+	h.next() // its own
+	require.Empty(t, h.next().Payload(), "the clearing")
+	refused := l.Refusals()
+	require.Len(t, refused, 1)
+	require.Equal(t, "retained-command", refused[0].Cause)
+	require.Equal(t, root+"valve/1/command", refused[0].Topic)
+	controller := newHand(t, b.URL(), "controller", root+"valve/+/command")
+	require.True(t, l.Send(closing(2)))
+	m := controller.next()
+	require.Contains(t, string(m.Payload()), `"seq":2`, "the retained command is still there")
+	require.Len(t, l.Refusals(), 1, "our own commands are no refusals")
+}
+
 func TestBadInputIsCountedByCause(t *testing.T) {
 	b := embedded(t, broker.Options{})
 	l := dial(t, config(b.URL()))
@@ -273,9 +294,7 @@ func TestStatesGoOutAndOtherTopicsComeIn(t *testing.T) {
 	}, soon, often)
 
 	require.True(t, l.Publish("homie/5/bay-2/$state", 1, true, []byte("disconnected")))
-	ctx, cancel := context.WithTimeout(context.Background(), soon)
-	defer cancel()
-	l.Close(ctx)
+	closeSoon(l)
 	late := newHand(t, b.URL(), "late", "homie/5/bay-2/$state")
 	require.Equal(t, "disconnected", string(late.next().Payload()), "what was queued went out, and no will came after it")
 	require.False(t, l.Publish("homie/5/bay-2/$state", 1, true, nil))
@@ -283,6 +302,7 @@ func TestStatesGoOutAndOtherTopicsComeIn(t *testing.T) {
 }
 
 func TestDeniedEchoIsFoundOut(t *testing.T) {
+	t.Parallel()
 	deny := make(chan bool, 1)
 	deny <- true
 	denied := func(_, topic string, write bool) bool {
@@ -311,14 +331,14 @@ func TestDeniedEchoIsFoundOut(t *testing.T) {
 
 func TestDeniedSubscriptionIsToldByName(t *testing.T) {
 	b := embedded(t, broker.Options{Deny: func(_, topic string, write bool) bool {
-		return !write && (topic == "rillgate/bay-2/field/+/report" || topic == "rillgate/bay-2/field/+/readings")
+		return !write && (topic == "rillgate/bay-2/field/+/report" || topic == "rillgate/bay-2/field/+/readings" || strings.Contains(topic, "valve"))
 	}})
 	l := dial(t, config(b.URL()))
 	require.Eventually(t, func() bool {
 		_, commands := l.Up()
 		_, readings := l.ReadingsUp()
 		return strings.Contains(commands, "denies topic rillgate/bay-2/field/+/report") &&
-			strings.Contains(readings, "denies topic rillgate/bay-2/field/+/readings")
+			strings.Contains(readings, "denies topic rillgate/bay-2/field/+/readings: let")
 	}, soon, often)
 }
 
@@ -336,6 +356,7 @@ func TestPasswordIsReadFromItsFile(t *testing.T) {
 }
 
 func TestAnotherClientWithOurIDIsTold(t *testing.T) {
+	t.Parallel()
 	b := embedded(t, broker.Options{})
 	cfg := config(b.URL())
 	l := dial(t, cfg)
@@ -344,7 +365,7 @@ func TestAnotherClientWithOurIDIsTold(t *testing.T) {
 	require.Eventually(t, func() bool {
 		_, one := l.Up()
 		_, two := twin.Up()
-		return strings.Contains(one+two, "another client seems to use our client id \"rillgate-bay-2-commands-")
+		return strings.Contains(one+two, "another client uses our client id \"rillgate-bay-2-commands-")
 	}, soon, often)
 }
 
@@ -357,14 +378,13 @@ func TestNothingIsSentWithoutABroker(t *testing.T) {
 	require.Equal(t, uint64(2), l.Stats().CommandsDropped)
 	require.Empty(t, l.Drain(nil))
 	began := time.Now()
-	ctx, cancel := context.WithTimeout(context.Background(), soon)
-	defer cancel()
-	l.Close(ctx)
+	closeSoon(l)
 	require.Less(t, time.Since(began), 2*time.Second)
 }
 
 // A command that a loss leaves in the queue belongs to the lost session.
 func TestCommandsOfALostSessionAreDropped(t *testing.T) {
+	t.Parallel()
 	b := realbroker.Start(t, realbroker.Options{})
 	l := dial(t, config(b.URL()))
 	controller := newHand(t, b.URL(), "controller", root+"valve/+/command")

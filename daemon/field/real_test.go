@@ -16,6 +16,7 @@ import (
 )
 
 func TestKilledBrokerIsFoundAgain(t *testing.T) {
+	t.Parallel()
 	b := realbroker.Start(t, realbroker.Options{})
 	l := dial(t, config(b.URL()))
 	waitUp(t, l)
@@ -43,6 +44,7 @@ func TestKilledBrokerIsFoundAgain(t *testing.T) {
 
 // A blink that the loop did not see in between is told as down, then up.
 func TestBlinkIsTold(t *testing.T) {
+	t.Parallel()
 	b := realbroker.Start(t, realbroker.Options{})
 	l := dial(t, config(b.URL()))
 	waitUp(t, l)
@@ -59,6 +61,7 @@ func TestBlinkIsTold(t *testing.T) {
 }
 
 func TestFrozenBrokerIsNoticed(t *testing.T) {
+	t.Parallel()
 	b := realbroker.Start(t, realbroker.Options{})
 	l := dial(t, config(b.URL()))
 	waitUp(t, l)
@@ -75,6 +78,7 @@ func TestFrozenBrokerIsNoticed(t *testing.T) {
 // mosquitto grants a denied subscription and acknowledges a denied publish: only
 // the echo finds it out.
 func TestDeniedTopicIsFoundOnARealBroker(t *testing.T) {
+	t.Parallel()
 	for name, acl := range map[string]string{
 		"writing": "user gateway\ntopic readwrite rillgate/bay-2/field/#\ntopic read rillgate/bay-2/gateway/#\n",
 		"reading": "user gateway\ntopic readwrite rillgate/bay-2/field/#\ntopic write rillgate/bay-2/gateway/#\n",
@@ -188,6 +192,7 @@ func (v *valve) cut() {
 // What was handed to a connection that turns out to be dead is not sent by the next
 // one, although QoS 1 was asked for.
 func TestNothingIsSentAgainAfterALoss(t *testing.T) {
+	t.Parallel()
 	b := realbroker.Start(t, realbroker.Options{})
 	v := newValve(t, b.URL())
 	l := dial(t, config(v.url()))
@@ -277,15 +282,14 @@ func TestWillIsPublishedOnALossAlone(t *testing.T) {
 	require.Equal(t, "lost", string(tool.next().Payload()))
 	require.Eventually(t, func() bool { return l.Stats().Connects >= 4 }, soon, often)
 	waitUp(t, l)
-	ctx, cancel := context.WithTimeout(context.Background(), soon)
-	defer cancel()
-	l.Close(ctx)
+	closeSoon(l)
 	tool.say("homie/end", false, "")
 	require.Equal(t, "homie/end", tool.next().Topic(), "a clean end publishes no will")
 }
 
 // Closing a link whose broker is frozen ends within its time.
 func TestCloseIsBounded(t *testing.T) {
+	t.Parallel()
 	b := realbroker.Start(t, realbroker.Options{})
 	l, err := Dial(config(b.URL()))
 	require.NoError(t, err)
@@ -308,9 +312,7 @@ func TestGoroutinesEnd(t *testing.T) {
 		require.NoError(t, err)
 		waitUp(t, l)
 		require.LessOrEqual(t, runtime.NumGoroutine()-before, 40)
-		ctx, cancel := context.WithTimeout(context.Background(), soon)
-		l.Close(ctx)
-		cancel()
+		closeSoon(l)
 	}
 	require.Eventually(t, func() bool { return runtime.NumGoroutine() <= before+1 }, soon, often)
 }

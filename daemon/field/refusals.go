@@ -28,6 +28,7 @@ const (
 	causeReport      = "report"
 	causeStatus      = "status"
 	causeInput       = "input"
+	causeRetained    = "retained-command"
 )
 
 // Fault says why something received was refused: a stable cause and a hint that

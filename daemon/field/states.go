@@ -68,7 +68,7 @@ func (l *Link) subscriptions() []subscription {
 }
 
 func (l *Link) readingFilters() map[string]byte {
-	filters := map[string]byte{fieldRoot(l.cfg.Room) + "+/readings": 0}
+	filters := map[string]byte{fieldRoot(l.cfg.Room) + "+/readings": 0, commandFilter(l.cfg.Room): 0}
 	for _, s := range l.subscriptions() {
 		filters[s.filter] = 1
 	}
@@ -85,7 +85,12 @@ func (l *Link) readingHandler() func(mqtt.Message) {
 		}
 		at := l.cfg.Mono()
 		t := ParseTopic(l.cfg.Room, m.Topic())
-		if t.Kind != ReadingsTopic {
+		switch t.Kind {
+		case ReadingsTopic:
+		case CommandTopic:
+			l.onCommand(m)
+			return
+		default:
 			l.onOther(m)
 			return
 		}
@@ -99,6 +104,19 @@ func (l *Link) readingHandler() func(mqtt.Message) {
 		if len(readings) > 0 {
 			l.inbox.putReadings(readings, at)
 		}
+	}
+}
+
+// onCommand clears a retained command, which nobody should have published: it
+// would come again whenever its controller connects. Live ones are mostly ours.
+func (l *Link) onCommand(m mqtt.Message) {
+	if !m.Retained() || len(m.Payload()) == 0 {
+		return
+	}
+	l.refused.count(m.Topic(), fault(causeRetained, "a retained command comes again at each restart of the controller; it was cleared: find who published it"))
+	select {
+	case l.clear <- m.Topic():
+	default: // the next connection finds it again
 	}
 }
 
@@ -122,6 +140,10 @@ func (l *Link) sendStates(ctx context.Context, s *session) {
 	for ctx.Err() == nil {
 		select {
 		case <-ctx.Done():
+		case topic := <-l.clear:
+			if err := s.publish(topic, 1, true, nil); err != nil {
+				s.fail(err)
+			}
 		case m := <-l.states.items:
 			l.states.took(m)
 			l.states.done(l.sendState(ctx, s, m))

@@ -40,6 +40,9 @@ func fieldRoot(room string) string { return "rillgate/" + room + "/field/" }
 // EchoTopic gives the topic on which the gateway hears itself.
 func EchoTopic(room string) string { return "rillgate/" + room + "/gateway/echo" }
 
+// commandFilter gives the filter for every command of a room.
+func commandFilter(room string) string { return fieldRoot(room) + "+/valve/+/command" }
+
 // CommandTopicOf gives the topic on which an output takes its commands.
 func CommandTopicOf(room string, o zones.Output) string {
 	return fieldRoot(room) + o.Controller + "/valve/" + strconv.Itoa(o.Number) + "/command"

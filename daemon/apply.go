@@ -19,9 +19,29 @@ func (d *Daemon) Apply(ctx context.Context, hash, by, note string) (*operator.Ap
 	if err != nil {
 		return nil, err
 	}
+	if loaded != nil && loaded.Plan.Room != d.o.Room {
+		loaded, problems = nil, d.otherRoom(loaded)
+	}
+	var saved error
+	if loaded != nil {
+		saved = d.savePlan(loaded, by) // before it is in force: a crash between loses nothing
+	}
 	var done *operator.Applied
-	err = d.post(ctx, func() { done = d.apply(loaded, problems, by, note) })
+	err = d.post(ctx, func() {
+		done = d.apply(loaded, problems, by, note)
+		if saved != nil {
+			d.o.Log.Error("keep the plan", "error", saved)
+			done.Changes = append(done.Changes, "the plan cannot be kept, a restart may fall back to an earlier one: "+saved.Error())
+		}
+	})
 	return done, err
+}
+
+// otherRoom is the problem of files that belong to another room.
+func (d *Daemon) otherRoom(l *configs.Loaded) []configs.Problem {
+	return []configs.Problem{{File: configs.RoomFile, Line: 1, Column: 1, Code: configs.CodeConflict,
+		Message: fmt.Sprintf("the room's id is %q, this daemon runs %q", l.Plan.Room, d.o.Room),
+		Hint:    "stop the daemon and start one for the other room"}}
 }
 
 // find reads the files on disk, or an earlier plan by its hash.
@@ -30,7 +50,7 @@ func (d *Daemon) find(hash string) (*configs.Loaded, []configs.Problem, error) {
 		loaded, problems := configs.Load(d.o.Config)
 		return loaded, problems, nil
 	}
-	files, err := d.files.plan(hash)
+	files, err := d.planFiles(hash)
 	if err != nil {
 		return nil, nil, err
 	}
@@ -38,25 +58,20 @@ func (d *Daemon) find(hash string) (*configs.Loaded, []configs.Problem, error) {
 	return loaded, problems, nil
 }
 
-// reload is the apply of a signal.
+// reload is the apply of a signal. It reads and saves off the loop.
 func (d *Daemon) reload(ctx context.Context) {
 	d.notify.say("RELOADING=1")
-	loaded, problems, err := d.find("")
-	if err == nil {
-		d.apply(loaded, problems, "SIGHUP", "")
-	}
-	d.notify.say("READY=1")
+	go func() {
+		if _, err := d.Apply(ctx, "", "SIGHUP", ""); err != nil {
+			d.o.Log.Error("apply", "error", err)
+		}
+		d.notify.say("READY=1")
+	}()
 }
 
 // apply runs on the loop.
 func (d *Daemon) apply(loaded *configs.Loaded, problems []configs.Problem, by, note string) *operator.Applied {
 	d.look()
-	if loaded != nil && loaded.Plan.Room != d.o.Room {
-		problems = []configs.Problem{{File: configs.RoomFile, Line: 1, Column: 1,
-			Message: fmt.Sprintf("the room's id is %q, this daemon runs %q", loaded.Plan.Room, d.o.Room),
-			Hint:    "stop the daemon and start one for the other room"}}
-		loaded = nil
-	}
 	if loaded == nil {
 		return d.reject(problems, by, note)
 	}
@@ -65,7 +80,6 @@ func (d *Daemon) apply(loaded *configs.Loaded, problems []configs.Problem, by, n
 	d.told("")
 	d.differ = ""
 	changes := changesOf(before.loaded, loaded)
-	d.files.keepPlan(d, loaded, by, note)
 	d.entry(d.now.Wall, &zones.Entry{Kind: "plan-applied", Because: "plan " + loaded.Hash + " is in force", By: by, Note: note})
 	d.trust.needSynced = loaded.Gateway.Clock == configs.ClockSynchronised
 	d.step(&zones.NewPlan{Plan: loaded.Plan})
@@ -149,18 +163,6 @@ func (d *Daemon) movePage() []string {
 	return nil
 }
 
-// Plans lists the plans that were in force, the newest first.
-func (d *Daemon) Plans(context.Context) ([]operator.Plan, error) {
-	inForce := ""
-	if l := d.shown.Load().loaded; l != nil {
-		inForce = l.Hash
-	}
-	return d.files.plans(inForce)
-}
-
-// Backup writes a consistent copy of store and ledger.
-func (d *Daemon) Backup(_ context.Context, w io.Writer) error { return d.files.backup(w) }
-
 // Trace writes what came in during the last day.
 func (d *Daemon) Trace(ctx context.Context, w io.Writer) error {
 	if d.tracer == nil {
@@ -182,14 +184,5 @@ func (d *Daemon) Trace(ctx context.Context, w io.Writer) error {
 	return d.tracer.copyTo(ctx, w)
 }
 
-// Restore puts a backup in the place of the store.
-func (d *Daemon) Restore(context.Context, string, string, string) (*operator.Applied, error) {
-	return nil, errors.New("restore is not built yet")
-}
-
-// Recent gives lines of the journal.
-func (d *Daemon) Recent(_ context.Context, from uint64, n int) ([]operator.Line, error) {
-	return d.trail.recent(from, n), nil
-}
-
+// changesOf says in words what an apply changes.
 func changesOf(before, now *configs.Loaded) []string { return nil }

@@ -32,3 +32,11 @@ func (MachineClock) Synchronised() bool {
 	state, err := unix.Adjtimex(&t)
 	return err == nil && state != unix.TIME_ERROR && t.Status&unix.STA_UNSYNC == 0
 }
+
+// wallOf gives a clock's time of day alone.
+func wallOf(c Clock) func() time.Time {
+	return func() time.Time {
+		wall, _ := c.Now()
+		return wall
+	}
+}

@@ -24,7 +24,7 @@ const (
 type batch struct {
 	lines  []operator.Line
 	views  []zones.View // one a minute
-	mirror *zones.Memory
+	mirror bool         // with the ledger's memory
 	thin   bool
 	at     time.Time
 }
@@ -138,7 +138,7 @@ func (k *keeper) batch(d *Daemon) *batch {
 	b := &batch{lines: d.trail.takeUnsaved(), views: k.views, at: d.now.Wall}
 	k.views, k.notice, k.noticedAt, k.committed = nil, false, 0, mono
 	if mono-k.mirrored >= mirrorEvery {
-		b.mirror, k.mirrored = d.room.Memory(), mono
+		b.mirror, k.mirrored = true, mono
 	}
 	if mono-k.thinned >= thinEvery {
 		b.thin, k.thinned = true, mono
@@ -176,7 +176,7 @@ func (k *keeper) close(d *Daemon) {
 		k.finish(d, <-k.results)
 	}
 	b := k.batch(d)
-	b.mirror = d.room.Memory()
+	b.mirror = true
 	k.work <- b
 	if r := <-k.results; r.err != nil {
 		d.o.Log.Error("save the journal at the end", "error", r.err)

@@ -75,6 +75,16 @@ func (r *recent) entry(at time.Time, e *zones.Entry) {
 	r.shots[e.Zone] = list
 }
 
+// run puts in a run of an earlier process. One without an end was cut by its end.
+func (r *recent) run(zone string, s page.Shot) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if s.End.IsZero() {
+		s.End, s.Closed = s.Start, zones.AlarmUnfinishedRun
+	}
+	r.shots[zone] = append(r.shots[zone], s)
+}
+
 // history gives a zone's points in [from, to).
 func (r *recent) history(zone string, from, to time.Time) (out []page.Point) {
 	r.mu.Lock()

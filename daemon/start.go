@@ -52,8 +52,8 @@ func (d *Daemon) begin() error {
 		alarm: func(*zones.Alarm) {}, state: func(*zones.State) {}} // both are in the view
 	d.recorder = newRecorder(d.files.ledger)
 	d.look()
-	d.trail = newTrail(0)
-	d.keeper = newKeeper(d.files.shelf(), d.now.Mono)
+	d.remember()
+	d.keeper = newKeeper(d.shelf(), d.now.Mono)
 	d.minute = d.now.Mono
 	d.files.tell(d)
 	d.choosePlan()
@@ -64,6 +64,7 @@ func (d *Daemon) begin() error {
 	if d.tracer, err = d.newTracer(); err != nil {
 		d.o.Log.Warn("keep a trace", "error", err)
 	}
+	d.redraw(d.choice.plan)
 	d.carry(effects)
 	d.show()
 	return d.serve()
@@ -119,14 +120,17 @@ func (d *Daemon) takeLock() error {
 func (d *Daemon) choosePlan() {
 	loaded, problems := configs.Load(d.o.Config)
 	text, _ := os.ReadFile(filepath.Join(d.o.Config, configs.RoomFile))
-	d.choice = choose(d.o.Room, loaded, problems, text, d.files.lastGood())
+	d.choice = choose(d.o.Room, loaded, problems, text, d.lastGood())
 	d.o.Room = d.choice.plan.Room // files that cannot be read say no name, the last good ones do
 	d.told(d.choice.rejected)
 	if d.choice.loaded != nil {
 		d.trust.needSynced = d.choice.loaded.Gateway.Clock == configs.ClockSynchronised
 	}
-	if loaded != nil {
-		d.files.keepPlan(d, loaded, "start", "")
+	if loaded == nil {
+		return
+	}
+	if err := d.savePlan(loaded, "start"); err != nil {
+		d.o.Log.Error("keep the plan", "error", err)
 	}
 }
 

@@ -26,8 +26,9 @@ type trail struct {
 	followers map[chan operator.Line]struct{}
 }
 
-func newTrail(last uint64) *trail {
-	return &trail{next: last + 1, followers: map[chan operator.Line]struct{}{}}
+// newTrail goes on after the number `last`; kept are older lines, saved already.
+func newTrail(last uint64, kept []operator.Line) *trail {
+	return &trail{next: last + 1, ring: kept, followers: map[chan operator.Line]struct{}{}}
 }
 
 // add takes one entry and gives it its number.
@@ -61,7 +62,8 @@ func keepLast(lines []operator.Line, n int) []operator.Line {
 	return append(make([]operator.Line, 0, 2*n), lines[len(lines)-n:]...)
 }
 
-// recent gives at most n of the newest lines from a number on, oldest first.
+// recent gives the newest n lines in memory, or, with from, the first n whose number
+// is at least that; oldest first.
 func (t *trail) recent(from uint64, n int) []operator.Line {
 	t.mu.Lock()
 	defer t.mu.Unlock()
@@ -70,10 +72,13 @@ func (t *trail) recent(from uint64, n int) []operator.Line {
 
 func (t *trail) since(from uint64, n int) []operator.Line {
 	lines := t.ring
-	for len(lines) > 0 && lines[0].Seq < from {
+	for from > 0 && len(lines) > 0 && lines[0].Seq < from {
 		lines = lines[1:]
 	}
-	if len(lines) > n {
+	switch {
+	case len(lines) > n && from > 0:
+		lines = lines[:n]
+	case len(lines) > n:
 		lines = lines[len(lines)-n:]
 	}
 	return append([]operator.Line(nil), lines...)

@@ -9,9 +9,14 @@ import (
 	"io"
 	"os"
 	_ "time/tzdata" // a small box may have no time zone files
+
+	"rillgate/store"
 )
 
-func main() { os.Exit(run(context.Background(), os.Args[1:], os.Stdout, os.Stderr)) }
+func main() {
+	store.ProbeMain() // ends the process in the child that looks at a store
+	os.Exit(run(context.Background(), os.Args[1:], os.Stdout, os.Stderr))
+}
 
 // run is main with its surroundings given; it returns the exit code.
 func run(ctx context.Context, args []string, out, errs io.Writer) int {

@@ -22,6 +22,11 @@ func (r *Refusal) Error() string { return r.Text }
 // the last one or an error from take. A refusal by the daemon is a *Refusal; a
 // socket where nobody answers is ErrNotRunning.
 func Ask(ctx context.Context, path string, req Request, take func(Reply) error) error {
+	return Send(ctx, path, req, nil, take)
+}
+
+// Send is Ask with req.Size bytes of body behind the request.
+func Send(ctx context.Context, path string, req Request, body io.Reader, take func(Reply) error) error {
 	var d net.Dialer
 	conn, err := d.DialContext(ctx, "unix", path)
 	if err != nil {
@@ -36,6 +41,9 @@ func Ask(ctx context.Context, path string, req Request, take func(Reply) error) 
 	}
 	if _, err := conn.Write(append(line, '\n')); err != nil {
 		return fmt.Errorf("write request to %s: %w", path, err)
+	}
+	if body != nil {
+		_, _ = io.CopyN(conn, body, req.Size) // the daemon says better what was wrong
 	}
 	return replies(ctx, conn, take)
 }

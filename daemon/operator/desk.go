@@ -32,8 +32,8 @@ type Files interface {
 	Plans(ctx context.Context) ([]Plan, error)
 	// Backup writes a consistent copy of store and ledger.
 	Backup(ctx context.Context, w io.Writer) error
-	// Restore puts a backup in the place of the store.
-	Restore(ctx context.Context, file, by, note string) (*Applied, error)
+	// Restore puts a backup, read whole, in the place of the store.
+	Restore(ctx context.Context, backup io.Reader, by, note string) (*Applied, error)
 	// Trace writes what came in, for replay.
 	Trace(ctx context.Context, w io.Writer) error
 }
@@ -49,7 +49,7 @@ type Desk struct {
 const maxLines = 1000
 
 // answer handles one request; reply is called once or more, the last time with Done.
-func (d *Desk) answer(ctx context.Context, req *Request, by string, reply func(Reply) error) error {
+func (d *Desk) answer(ctx context.Context, req *Request, body io.Reader, by string, reply func(Reply) error) error {
 	switch req.Kind {
 	case AskView:
 		v, err := d.Room.View(ctx)
@@ -64,7 +64,7 @@ func (d *Desk) answer(ctx context.Context, req *Request, by string, reply func(R
 		a, err := d.Files.Apply(ctx, req.Plan, by, req.Note)
 		return one(reply, Reply{Applied: a}, err)
 	case AskRestore:
-		a, err := d.Files.Restore(ctx, req.File, by, req.Note)
+		a, err := d.Files.Restore(ctx, body, by, req.Note)
 		return one(reply, Reply{Applied: a}, err)
 	case AskPlans:
 		p, err := d.Files.Plans(ctx)

@@ -11,7 +11,7 @@
 //	   |
 //	   v  one or more replies, a JSON object each on a line; the last says "done"
 //
-// A follower of the journal gets replies until it goes. A connection carries one
+// A restore's backup follows its request line. A follower of the journal gets replies until it goes. A connection carries one
 // request.
 package operator
 
@@ -27,6 +27,7 @@ const SocketName = "control.sock"
 // Bounds of the socket: what one request may take of the daemon.
 const (
 	MaxRequest = 64 << 10         // bytes of one request line
+	MaxBackup  = 1 << 30          // bytes of a backup to be restored
 	MaxPeers   = 16               // connections at once; more are refused
 	AskWithin  = 5 * time.Second  // the request must have come
 	ReplyStall = 10 * time.Second // a peer that does not read for so long is dropped
@@ -58,7 +59,7 @@ type Request struct {
 	Order   *Order `json:"order,omitempty"`   // order
 	Plan    string `json:"plan,omitempty"`    // apply: a hash, or "" for the files on disk
 	Note    string `json:"note,omitempty"`    // apply, restore
-	File    string `json:"file,omitempty"`    // restore: absolute path of a backup
+	Size    int64  `json:"size,omitempty"`    // restore: bytes of the backup, which follow the line
 }
 
 // Order is what a person asks, as it goes over the socket.

@@ -2,6 +2,7 @@ package operator
 
 import (
 	"bufio"
+	"bytes"
 	"context"
 	"encoding/json"
 	"errors"
@@ -9,7 +10,6 @@ import (
 	"io"
 	"net"
 	"os"
-	"strings"
 	"sync"
 	"time"
 )
@@ -95,15 +95,20 @@ func (s *Server) converse(conn *net.UnixConn) {
 	stop := context.AfterFunc(ctx, func() { conn.Close() })
 	defer stop()
 
-	in := bufio.NewReader(io.LimitReader(conn, MaxRequest))
+	in := bufio.NewReaderSize(conn, MaxRequest)
 	req, err := read(conn, in)
 	if err != nil {
 		refuse(conn, err)
 		return
 	}
-	go hangUp(conn, cancel) // a peer that goes ends its request
+	var body io.Reader
+	if req.Kind == AskRestore {
+		body = &steady{conn: conn, in: in, left: req.Size}
+	} else {
+		go hangUp(conn, cancel) // a peer that goes ends its request
+	}
 	reply := func(r Reply) error { return send(conn, &r) }
-	if err := s.desk.answer(ctx, req, peer(conn), reply); err != nil && ctx.Err() == nil {
+	if err := s.desk.answer(ctx, req, body, peer(conn), reply); err != nil && ctx.Err() == nil {
 		refuse(conn, err)
 	}
 }
@@ -113,17 +118,43 @@ func read(conn net.Conn, in *bufio.Reader) (*Request, error) {
 	if err := conn.SetReadDeadline(time.Now().Add(AskWithin)); err != nil {
 		return nil, err
 	}
-	line, err := in.ReadBytes('\n')
+	line, err := in.ReadSlice('\n')
 	if err != nil {
 		return nil, &Refusal{Text: "the request did not end within its bounds", Hint: "one JSON object on one line, 64 KiB at most, within 5 s"}
 	}
-	dec := json.NewDecoder(strings.NewReader(string(line)))
+	dec := json.NewDecoder(bytes.NewReader(line))
 	dec.DisallowUnknownFields()
 	req := &Request{}
 	if err := dec.Decode(req); err != nil {
 		return nil, &Refusal{Text: "read the request: " + err.Error(), Hint: "the program may be newer than the daemon"}
 	}
+	if req.Size < 0 || req.Size > MaxBackup {
+		return nil, &Refusal{Text: "a backup is larger than any that was ever made"}
+	}
 	return req, conn.SetReadDeadline(time.Time{})
+}
+
+// steady reads what follows a request: all of it, or an error when the peer stalls
+// or goes.
+type steady struct {
+	conn net.Conn
+	in   io.Reader
+	left int64
+}
+
+func (s *steady) Read(p []byte) (int, error) {
+	if s.left == 0 {
+		return 0, io.EOF
+	}
+	if err := s.conn.SetReadDeadline(time.Now().Add(ReplyStall)); err != nil {
+		return 0, err
+	}
+	n, err := s.in.Read(p[:min(int64(len(p)), s.left)])
+	s.left -= int64(n)
+	if errors.Is(err, io.EOF) && s.left > 0 {
+		err = io.ErrUnexpectedEOF
+	}
+	return n, err
 }
 
 // hangUp waits for the peer's end of the connection.

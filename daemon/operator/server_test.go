@@ -59,8 +59,12 @@ func (d *desk) Backup(_ context.Context, w io.Writer) error {
 	return err
 }
 
-func (d *desk) Restore(context.Context, string, string, string) (*operator.Applied, error) {
-	return &operator.Applied{}, nil
+func (d *desk) Restore(_ context.Context, backup io.Reader, _, _ string) (*operator.Applied, error) {
+	all, err := io.ReadAll(backup)
+	if err != nil {
+		return nil, err
+	}
+	return &operator.Applied{Changes: []string{string(all)}}, nil
 }
 
 func (d *desk) Trace(context.Context, io.Writer) error { return nil }
@@ -131,6 +135,25 @@ func TestBackupComesWhole(t *testing.T) {
 	}
 	require.Equal(t, 160_000, all.Len())
 	require.True(t, got[len(got)-1].Done)
+}
+
+func TestRestoreTakesWhatFollowsTheRequest(t *testing.T) {
+	_, path := serve(t)
+	send := func(text string, size int64) (changes []string, err error) {
+		ctx, cancel := context.WithTimeout(context.Background(), 5*time.Second)
+		defer cancel()
+		err = operator.Send(ctx, path, operator.Request{Kind: operator.AskRestore, Size: size}, strings.NewReader(text), func(r operator.Reply) error {
+			changes = r.Applied.Changes
+			return nil
+		})
+		return changes, err
+	}
+	text := strings.Repeat("backup ", 30_000)
+	got, err := send(text, int64(len(text)))
+	require.NoError(t, err)
+	require.Equal(t, []string{text}, got)
+	_, err = send(text, operator.MaxBackup+1)
+	require.ErrorContains(t, err, "larger than any")
 }
 
 func TestFollowerGetsWhatComesAfter(t *testing.T) {

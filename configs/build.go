@@ -60,7 +60,7 @@ func (ctl *rawController) planProbes() (out []zones.Probe) {
 
 func (r *rawRoom) planSupplies() (out []zones.Supply) {
 	if len(r.supplies) == 0 {
-		return []zones.Supply{{ID: onlySupply, MaxOpen: 1}}
+		return []zones.Supply{{ID: onlySupply, MaxOpen: 1, Low: r.onlyLow()}}
 	}
 	for _, s := range r.supplies {
 		supply := zones.Supply{ID: s.id.v, MaxOpen: s.maxOpen.or(1), MaxFlowLPH: s.maxFlow.v, Low: s.low.v}
@@ -72,6 +72,21 @@ func (r *rawRoom) planSupplies() (out []zones.Supply) {
 		out = append(out, supply)
 	}
 	return out
+}
+
+// onlyLow gives the input that says the only supply is low: the one that means it.
+func (r *rawRoom) onlyLow() (id string) {
+	for _, ctl := range r.controllers {
+		for _, in := range ctl.inputs {
+			if in.means.v == string(zones.SupplyLow) {
+				if id != "" {
+					return ""
+				}
+				id = in.id.v
+			}
+		}
+	}
+	return id
 }
 
 func (c *checker) planValve(v *rawValve) zones.Valve {

@@ -1,6 +1,8 @@
 package configs
 
 import (
+	"time"
+
 	"rillgate/schedule"
 	"rillgate/zones"
 )
@@ -127,19 +129,24 @@ func (z *rawZone) sizing() *zones.Zone {
 	return &zones.Zone{ID: z.id.v, Plants: z.plants.v, VolumeML: z.keys.volume.v, EmittersEach: z.keys.perPlant.v, EmitterLPH: z.keys.flow.v}
 }
 
+// shortestShot is the least time for which a valve is opened.
+const shortestShot = time.Second
+
 // checkShot says what keeps a shot from being one run of the zone.
 func (z *rawZone) checkShot(shot schedule.Shot, at place, what string) {
 	d, ok := z.sizing().RunTime(shot)
 	limit := z.keys.maxRun
 	switch {
 	case !ok && shot.Kind == schedule.ByPercent && !z.keys.volume.given:
-		at.fail(CodeMissing, "give it under `substrate` of the zone or of `defaults`: {volume_per_plant: 6.5 L}", "%s is in %%, but zone `%s` has no volume_per_plant", what, z.id.v)
+		at.failIn(z.id.v, CodeMissing, "give it under `substrate` of the zone or of `defaults`: {volume_per_plant: 6.5 L}", "%s is in %%, but zone `%s` has no volume_per_plant", what, z.id.v)
 	case !ok && (!z.keys.perPlant.given || !z.keys.flow.given):
-		at.fail(CodeMissing, "give them under `emitters` of the zone or of `defaults`: {per_plant: 2, flow: 2 L/h}", "%s is a volume, but zone `%s` has no emitters", what, z.id.v)
+		at.failIn(z.id.v, CodeMissing, "give them under `emitters` of the zone or of `defaults`: {per_plant: 2, flow: 2 L/h}", "%s is a volume, but zone `%s` has no emitters", what, z.id.v)
 	case !ok:
+	case d < shortestShot:
+		at.failIn(z.id.v, CodeRange, "no valve opens and closes so soon: give more at once, or mind the scale", "%s takes %s in zone `%s`: at least %s", what, timeWords(d), z.id.v, timeWords(shortestShot))
 	case limit.ok && d > limit.v:
-		at.fail(CodeConflict, "make the shot smaller, or raise max_run ("+limit.at.short()+")", "%s takes %s in zone `%s`: longer than max_run, %s", what, timeWords(d), z.id.v, timeWords(limit.v))
+		at.failIn(z.id.v, CodeConflict, "make the shot smaller, or raise max_run ("+limit.at.short()+")", "%s takes %s in zone `%s`: longer than max_run, %s", what, timeWords(d), z.id.v, timeWords(limit.v))
 	case z.keys.maxPerDay.ok && d > z.keys.maxPerDay.v:
-		at.fail(CodeConflict, "make the shot smaller, or raise max_per_day ("+z.keys.maxPerDay.at.short()+")", "%s takes %s in zone `%s`: longer than max_per_day, %s", what, timeWords(d), z.id.v, timeWords(z.keys.maxPerDay.v))
+		at.failIn(z.id.v, CodeConflict, "make the shot smaller, or raise max_per_day ("+z.keys.maxPerDay.at.short()+")", "%s takes %s in zone `%s`: longer than max_per_day, %s", what, timeWords(d), z.id.v, timeWords(z.keys.maxPerDay.v))
 	}
 }

@@ -77,6 +77,7 @@ func claimPlace(places map[string]rawProbe, controller string, terminal item[int
 
 // knownHint lists what could have been meant.
 func knownHint(what string, known []string, got string) string {
+	known = slices.Compact(slices.Sorted(slices.Values(known)))
 	if near := nearestWord(got, known); near != "" {
 		return "did you mean `" + near + "`?"
 	}
@@ -139,6 +140,9 @@ func (c *checker) checkInputs() {
 }
 
 func (c *checker) lowNamed(input string) bool {
+	if len(c.room.supplies) == 0 {
+		return c.room.onlyLow() == input
+	}
 	return slices.ContainsFunc(c.room.supplies, func(s rawSupply) bool { return s.low.v == input })
 }
 

@@ -77,22 +77,25 @@ func (s *rawSchedule) checkTimes(w *rawWindow) bool {
 	if w.length.given {
 		w.length.at.fail(CodeConflict, "say when it shuts with `until`, or write `cron`", "`for` goes with `cron`")
 	}
-	for key, edge := range map[string]item[schedule.Edge]{"from": w.from, "until": w.until} {
-		switch {
-		case !edge.given:
-			w.at.fail(CodeMissing, "write `"+key+": lights_on + 1 h` or `"+key+`: "06:00"`+"`", "the window `%s` has no `%s`", w.name.v, key)
-		case edge.ok && edge.v.Anchor != schedule.AtClock && !s.hasDay:
-			edge.at.fail(CodeMissing, `write day: {lights_on: "06:00", lights_off: "18:00"}`, "`%s` stands by the lights, but `day` is missing", key)
-			return false
-		}
+	sound := s.checkEdge(w, "from", w.from)
+	return s.checkEdge(w, "until", w.until) && sound && (!w.on.given || w.on.ok)
+}
+
+func (s *rawSchedule) checkEdge(w *rawWindow, key string, edge item[schedule.Edge]) bool {
+	switch {
+	case !edge.given:
+		w.at.fail(CodeMissing, "write `"+key+": lights_on + 1 h` or `"+key+`: "06:00"`+"`", "the window `%s` has no `%s`", w.name.v, key)
+	case edge.ok && edge.v.Anchor != schedule.AtClock && !s.hasDay:
+		edge.at.fail(CodeMissing, `write day: {lights_on: "06:00", lights_off: "18:00"}`, "`%s` goes by the lights, but `day` is missing", key)
+		return false
 	}
-	return w.from.ok && w.until.ok && (!w.on.given || w.on.ok)
+	return edge.ok
 }
 
 func (w *rawWindow) checkCronTimes() bool {
-	for key, at := range map[string]place{"from": w.from.at, "until": w.until.at, "on": w.on.at} {
+	for i, at := range []place{w.from.at, w.until.at, w.on.at} {
 		if at.ok() {
-			at.fail(CodeConflict, "leave it away: `cron` says when it opens, `for` how long", "`%s` does not go with `cron`", key)
+			at.fail(CodeConflict, "leave it away: `cron` says when it opens, `for` how long", "`%s` does not go with `cron`", [...]string{"from", "until", "on"}[i])
 		}
 	}
 	if !w.length.given {
@@ -243,7 +246,7 @@ func (s *rawSchedule) checkEase(c *rawCrop, i int) {
 		st.ease.at.fail(CodeRange, "write whole days: `5 days`", "`%s` is not a number of whole days", st.ease.text)
 	case i == 0:
 		st.ease.at.fail(CodeConflict, "leave it away in the first stage", "there is no stage before the first to ease from")
-	case next > 1 && st.from.ok && st.from.v+days > next:
+	case st.from.ok && next > st.from.v && st.from.v+days > next:
 		st.ease.at.fail(CodeConflict, "a shorter ease, or a longer stage", "the ease takes %d days, its stage only %d", days, next-st.from.v)
 	}
 }

@@ -178,7 +178,7 @@ func (c *checker) checkLimits(z *rawZone) {
 	need(k.maxPerDay.given, "max_per_day", "60 min")
 	need(k.maxMoisture.given, "max_moisture", "70 %")
 	if k.maxMoisture.ok && k.maxMoisture.v > k.band().hi {
-		k.maxMoisture.at.fail(CodeConflict, "lower max_moisture, or widen `plausible`", "max_moisture is never seen in zone `%s`: readings over %s are not plausible", z.id.v, levelWords(k.band().hi))
+		k.maxMoisture.at.failIn(z.id.v, CodeConflict, "lower max_moisture, or widen `plausible`", "max_moisture is never seen in zone `%s`: readings over %s are not plausible", z.id.v, levelWords(k.band().hi))
 	}
 	if k.quorum.ok && k.quorum.at == z.own.quorum.at && c.probes(z.id.v) == 0 && z.id.ok {
 		k.quorum.at.warn(CodeUnused, "give the zone probes, or remove `quorum`", "zone `%s` has no probes, so its quorum is never asked", z.id.v)
@@ -203,12 +203,12 @@ func (c *checker) checkLost(z *rawZone) {
 	d, ok := z.sizing().RunTime(l.v.shot.v)
 	switch most := l.v.maxPerDay; {
 	case ok && d > most.v:
-		most.at.fail(CodeConflict, "give it room for one shot at least", "max_per_day for lost probes is less than one shot, %s", timeWords(d))
+		most.at.failIn(z.id.v, CodeConflict, "give it room for one shot at least", "max_per_day for lost probes is less than one shot, %s", timeWords(d))
 	case z.keys.maxPerDay.ok && most.v > z.keys.maxPerDay.v:
-		most.at.fail(CodeConflict, "it is a part of the zone's max_per_day ("+z.keys.maxPerDay.at.short()+")", "max_per_day for lost probes is more than the max_per_day of zone `%s`, %s", z.id.v, timeWords(z.keys.maxPerDay.v))
+		most.at.failIn(z.id.v, CodeConflict, "it is a part of the zone's max_per_day ("+z.keys.maxPerDay.at.short()+")", "max_per_day for lost probes is more than the max_per_day of zone `%s`, %s", z.id.v, timeWords(z.keys.maxPerDay.v))
 	}
 	if rest := z.keys.minRest.or(5 * time.Minute); ok && l.v.every.v < d+rest {
-		l.v.every.at.fail(CodeConflict, "let more time pass between two shots", "`every` leaves less than the rest of %s between two shots", timeWords(rest))
+		l.v.every.at.failIn(z.id.v, CodeConflict, "let more time pass between two shots", "`every` leaves less than the rest of %s between two shots", timeWords(rest))
 	}
 }
 

@@ -17,7 +17,7 @@ func (c *checker) checkZonePlans() {
 	for i := range c.schedule.zones {
 		p := &c.schedule.zones[i]
 		z := c.zone(p.zone)
-		if z == nil {
+		if z == nil && len(known) > 0 {
 			p.at.fail(CodeReference, knownHint("zones of room.yaml", known, p.zone), "there is no zone `%s` in room.yaml", p.zone)
 		}
 		if c.checkFollowed(p) && z != nil {
@@ -27,7 +27,7 @@ func (c *checker) checkZonePlans() {
 	}
 	for i := range c.room.zones {
 		if z := &c.room.zones[i]; z.id.ok && c.followed(z.id.v) == nil {
-			c.schedule.at.warn(CodeUnnamed, "name it under `zones`; a zone that gets no water says `"+z.id.v+": none`", "the zone `%s` is not named: it gets no water", z.id.v)
+			c.schedule.zonesAt.warn(CodeUnnamed, "name it under `zones`; a zone that gets no water says `"+z.id.v+": none`", "the zone `%s` is not named: it gets no water", z.id.v)
 		}
 	}
 }
@@ -93,13 +93,13 @@ func (c *checker) checkProbes(z *rawZone, p *rawZonePlan) {
 		for i := range windows {
 			w := &windows[i]
 			if !w.timed() && have == 0 {
-				w.at.fail(CodeReference, "give the zone probes in room.yaml, or make the window timed: no below, stop_at and dry_back", "the window `%s` asks for the moisture of zone `%s`, which has no probes", w.name.v, z.id.v)
+				w.at.failIn(z.id.v, CodeReference, "give the zone probes in room.yaml, or make the window timed: no below, stop_at and dry_back", "the window `%s` asks for the moisture of zone `%s`, which has no probes", w.name.v, z.id.v)
 			}
 			needs = needs || !w.timed() || have > 0 && !w.withoutProbes.v
 		}
 	}
 	if q := z.keys.quorum; needs && have > 0 && q.ok && q.v > have {
-		q.at.fail(CodeConflict, fmt.Sprintf("give zone `%s` a quorum of its own (`moisture: {quorum: %d}`), or more probes", z.id.v, have), "the quorum, %d, is more than the %s of zone `%s`", q.v, counted(have, "probe"), z.id.v)
+		q.at.failIn(z.id.v, CodeConflict, fmt.Sprintf("give zone `%s` a quorum of its own (`moisture: {quorum: %d}`), or more probes", z.id.v, have), "the quorum, %d, is more than the %s of zone `%s`", q.v, counted(have, "probe"), z.id.v)
 	}
 }
 
@@ -183,7 +183,7 @@ func daySaid(p *rawZonePlan, day int) string {
 // checkWindow checks one window's numbers as they are in force in the zone.
 func (z *rawZone) checkWindow(raw *rawWindow, w *schedule.Window, p *rawZonePlan, when string) {
 	if raw.below.ok && raw.stopAt.ok && raw.stopAt.v > raw.below.v && w.StopAt <= w.Below {
-		raw.stopAt.at.fail(CodeConflict, "mind scale and ease: checks apply to what comes out of them", "stop_at, %s, is not over below, %s, in zone `%s`%s", levelWords(w.StopAt), levelWords(w.Below), z.id.v, when)
+		raw.stopAt.at.failIn(z.id.v, CodeConflict, "mind scale and ease: checks apply to what comes out of them", "stop_at, %s, is not over below, %s, in zone `%s`%s", levelWords(w.StopAt), levelWords(w.Below), z.id.v, when)
 	}
 	if limit := z.keys.maxMoisture; limit.ok {
 		for _, l := range []struct {
@@ -192,7 +192,7 @@ func (z *rawZone) checkWindow(raw *rawWindow, w *schedule.Window, p *rawZonePlan
 			inForce zones.Level
 		}{{"below", raw.below, w.Below}, {"stop_at", raw.stopAt, w.StopAt}, {"floor", raw.floor, w.Floor}} {
 			if l.raw.ok && l.inForce >= limit.v {
-				l.raw.at.fail(CodeConflict, "a level lies under max_moisture ("+limit.at.short()+")", "%s, %s, is not under max_moisture, %s, in zone `%s`%s", l.key, levelWords(l.inForce), levelWords(limit.v), z.id.v, scaledWords(p, when))
+				l.raw.at.failIn(z.id.v, CodeConflict, "a level lies under max_moisture ("+limit.at.short()+")", "%s, %s, is not under max_moisture, %s, in zone `%s`%s", l.key, levelWords(l.inForce), levelWords(limit.v), z.id.v, scaledWords(p, when))
 			}
 		}
 	}
@@ -213,7 +213,7 @@ func scaledWords(p *rawZonePlan, when string) string {
 func (c *checker) checkAlarms() {
 	for i := range c.schedule.alarms {
 		a := &c.schedule.alarms[i]
-		if a.zone != "all" && c.zone(a.zone) == nil {
+		if a.zone != "all" && c.zone(a.zone) == nil && len(c.room.zones) > 0 {
 			known := append([]string{"all"}, idsOf(c.room.zones, func(z *rawZone) item[string] { return z.id })...)
 			a.at.fail(CodeReference, knownHint("zones of room.yaml", known, a.zone), "there is no zone `%s` in room.yaml", a.zone)
 		}
@@ -223,9 +223,9 @@ func (c *checker) checkAlarms() {
 		below, hold := c.dryOf(z.id.v)
 		switch {
 		case below.ok && z.keys.maxMoisture.ok && below.v >= z.keys.maxMoisture.v:
-			below.at.fail(CodeConflict, "the dry alarm lies under max_moisture ("+z.keys.maxMoisture.at.short()+")", "the dry alarm at %s is not under max_moisture, %s, in zone `%s`", levelWords(below.v), levelWords(z.keys.maxMoisture.v), z.id.v)
+			below.at.failIn(z.id.v, CodeConflict, "the dry alarm lies under max_moisture ("+z.keys.maxMoisture.at.short()+")", "the dry alarm at %s is not under max_moisture, %s, in zone `%s`", levelWords(below.v), levelWords(z.keys.maxMoisture.v), z.id.v)
 		case hold.given && !below.given:
-			hold.at.fail(CodeMissing, "write `dry: {below: 38 %, for: 20 min}`", "the dry alarm of zone `%s` has no level: `below` is missing", z.id.v)
+			hold.at.failIn(z.id.v, CodeMissing, "write `dry: {below: 38 %, for: 20 min}`", "the dry alarm of zone `%s` has no level: `below` is missing", z.id.v)
 		}
 	}
 }

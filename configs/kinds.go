@@ -35,11 +35,12 @@ func (s *shape) field(key string) *field {
 	return nil
 }
 
-// keys lists the keys in order.
-func (s *shape) keys() []string {
-	out := make([]string, len(s.fields))
-	for i, f := range s.fields {
-		out[i] = f.key
+// keys lists the keys that may be written, in order.
+func (s *shape) keys() (out []string) {
+	for _, f := range s.fields {
+		if written(f.kind) {
+			out = append(out, f.key)
+		}
 	}
 	return out
 }

@@ -27,8 +27,8 @@ func parseTree(s *source, text []byte) *yaml.Node {
 	if root == nil {
 		return nil
 	}
-	left := maxNodes
-	plainTree(s, root, &left)
+	left, told := maxNodes, 0
+	plainTree(s, root, &left, &told)
 	if left <= 0 {
 		place{s, 1, 1}.fail(CodeFile, "a room's file has some hundred lines", "the file holds more than %d values", maxNodes)
 		return nil
@@ -41,7 +41,7 @@ func checkText(s *source, text []byte) bool {
 	start := place{s, 1, 1}
 	switch {
 	case bytes.HasPrefix(text, []byte{0xff, 0xfe}), bytes.HasPrefix(text, []byte{0xfe, 0xff}):
-		start.fail(CodeFile, "save the file as UTF-8", "the file is UTF-16")
+		s.out.add(Problem{File: s.name, Line: 1, Column: 1, Code: CodeFile, Message: "the file is UTF-16", Hint: "save the file as UTF-8"})
 		return false
 	case len(bytes.TrimSpace(bytes.TrimPrefix(text, []byte("\ufeff")))) == 0:
 		start.fail(CodeFile, "`rillgate schema` and the documentation show what belongs in it", "the file is empty")
@@ -121,28 +121,34 @@ func firstKey(file string) string {
 }
 
 // plainTree refuses anchors, aliases, merge keys and tags: each value stands where
-// it is read. It visits at most *left nodes.
-func plainTree(s *source, n *yaml.Node, left *int) {
+// it is read. It visits at most *left nodes and tells of one in a line.
+func plainTree(s *source, n *yaml.Node, left, told *int) {
 	if *left--; *left <= 0 {
 		return
 	}
-	const hint = "write the value out where it is used; what zones share belongs in `defaults`"
+	if hint, what := foreign(n); what != "" && n.Line != *told {
+		*told = n.Line
+		s.at(n).fail(CodeStructure, hint, "%s stands here", what)
+	}
+	for _, c := range n.Content {
+		plainTree(s, c, left, told)
+	}
+}
+
+// foreign names what YAML has and these files do not.
+func foreign(n *yaml.Node) (hint, what string) {
+	hint = "write the value out where it is used; what zones share belongs in `defaults`"
 	switch {
 	case n.Kind == yaml.AliasNode:
-		s.at(n).fail(CodeStructure, aliasHint(n.Value, hint), "an alias (`*%s`) stands here", n.Value)
-		return
+		return aliasHint(n.Value, hint), "an alias (`*" + n.Value + "`)"
 	case n.Anchor != "":
-		s.at(n).fail(CodeStructure, hint, "an anchor (`&%s`) stands here", n.Anchor)
+		return hint, "an anchor (`&" + n.Anchor + "`)"
 	case n.Style&yaml.TaggedStyle != 0:
-		s.at(n).fail(CodeStructure, "leave the tag away", "a tag (`%s`) stands here", n.Tag)
+		return "leave the tag away", "a tag (`" + n.Tag + "`)"
+	case n.Tag == "!!merge":
+		return hint, "a merge key (`<<`)"
 	}
-	for i, c := range n.Content {
-		if n.Kind == yaml.MappingNode && i%2 == 0 && c.Tag == "!!merge" {
-			s.at(c).fail(CodeStructure, hint, "a merge key (`<<`) stands here")
-			continue
-		}
-		plainTree(s, c, left)
-	}
+	return "", ""
 }
 
 func aliasHint(name, otherwise string) string {

@@ -19,6 +19,8 @@ type Problem struct {
 	Excerpt string `json:"excerpt,omitempty"` // the line, and a caret under the column
 	Warning bool   `json:"warning"`
 	Code    string `json:"code"`
+
+	zones []string // those whose check met it, where the value is shared
 }
 
 // The codes of problems: stable, for programs that read `check --json`.
@@ -106,26 +108,52 @@ func Failed(ps []Problem) bool {
 // problems collects what the readers and checks find.
 type problems struct {
 	list []Problem
-	seen map[string]bool
+	seen map[string]int // place in the list
 }
 
-// add keeps a problem once: two checks may meet the same fault.
+// add keeps a problem once: two checks may meet the same fault, and several zones
+// one shared value.
 func (l *problems) add(p Problem) {
-	key := fmt.Sprintf("%s:%d:%d:%s", p.File, p.Line, p.Column, p.Message)
-	if l.seen[key] {
+	what := p.Message
+	if len(p.zones) > 0 {
+		what = ""
+	}
+	key := fmt.Sprintf("%s:%d:%d:%s:%s", p.File, p.Line, p.Column, p.Code, what)
+	if i, met := l.seen[key]; met {
+		l.list[i].meet(p.zones)
 		return
 	}
 	if l.seen == nil {
-		l.seen = map[string]bool{}
+		l.seen = map[string]int{}
 	}
-	l.seen[key] = true
+	l.seen[key] = len(l.list)
 	l.list = append(l.list, p)
+}
+
+func (p *Problem) meet(zones []string) {
+	for _, z := range zones {
+		if !slices.Contains(p.zones, z) {
+			p.zones = append(p.zones, z)
+		}
+	}
+}
+
+// told adds the other zones to the message.
+func (p Problem) told() Problem {
+	if len(p.zones) > 1 {
+		p.Message += "; also in " + andList(quoteAll(p.zones[1:]))
+	}
+	p.zones = nil
+	return p
 }
 
 // sorted gives the problems by file (in reading order), line and column, and cuts
 // a very long list, errors last to go.
 func (l *problems) sorted() []Problem {
-	out := slices.Clone(l.list)
+	out := make([]Problem, len(l.list))
+	for i, p := range l.list {
+		out[i] = p.told()
+	}
 	slices.SortStableFunc(out, compareProblems)
 	if len(out) <= maxProblems {
 		return out

@@ -115,7 +115,9 @@ func notFinite(s string, q quantity) *fault {
 
 // decimalText accepts -1, 1.5, .5 and 1. but nothing like 1e3 or 1.2.3.
 func decimalText(s string) bool {
-	s = strings.TrimLeft(s, "+-")
+	if s != "" && (s[0] == '+' || s[0] == '-') {
+		s = s[1:]
+	}
 	whole, part, _ := strings.Cut(s, ".")
 	return len(whole)+len(part) > 0 && allDigits(whole) && allDigits(part)
 }
@@ -217,6 +219,14 @@ func (q quantity) unitList() string {
 }
 
 func (q quantity) sample() string { return "for example `" + q.example + "`" }
+
+// andList joins words: "a, b and c".
+func andList(words []string) string {
+	if len(words) < 2 {
+		return strings.Join(words, "")
+	}
+	return strings.Join(words[:len(words)-1], ", ") + " and " + words[len(words)-1]
+}
 
 // orList joins words: "a, b or c".
 func orList(words []string) string {

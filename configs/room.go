@@ -14,7 +14,7 @@ func readRoom(s *source, root *yaml.Node) *rawRoom {
 	t := s.readTable(root, roomShape)
 	head := t.table("room")
 	r := &rawRoom{id: head.ident("id"), name: head.label("name"), units: head.word("units"),
-		zone: read(head, "time_zone", parseZone), suppliesAt: t.at, house: readHouse(t.table("house_rules")),
+		zone: read(head, "time_zone", parseZone), suppliesAt: t.whereIs("valves"), house: readHouse(t.table("house_rules")),
 		defaults: readKeys(t.table("defaults"))}
 	eachTable(t, "controllers", controllerShape, func(e *table) { r.controllers = append(r.controllers, readController(e)) })
 	eachTable(t, "supplies", supplyShape, func(e *table) { r.supplies = append(r.supplies, readSupply(e)) })
@@ -109,10 +109,7 @@ func readHouse(t *table) rawHouse {
 
 func readZone(t *table, defaults *rawKeys) rawZone {
 	z := rawZone{at: t.at, id: t.ident("id"), name: t.label("name"), canopy: t.number("canopy"), plants: t.integer("plants"),
-		valvesAt: t.at, own: readKeys(t)}
-	if t.has("valves") {
-		z.valvesAt = t.keyAt["valves"]
-	}
+		valvesAt: t.whereIs("valves"), own: readKeys(t)}
 	elements, _ := t.list("valves")
 	for _, n := range elements {
 		z.valves = append(z.valves, readNode(t.src, n, ident{}, parseIdent))

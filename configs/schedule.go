@@ -14,7 +14,7 @@ import (
 // What schedule.yaml says, value by value.
 type (
 	rawSchedule struct {
-		at       place
+		zonesAt  place
 		hasDay   bool
 		days     []rawDay
 		routines []rawRoutine
@@ -78,7 +78,7 @@ type (
 // readSchedule reads schedule.yaml; what is bad is noted and left out.
 func readSchedule(s *source, root *yaml.Node) *rawSchedule {
 	t := s.readTable(root, scheduleShape)
-	r := &rawSchedule{at: t.at, hasDay: t.has("day"), days: readDays(t)}
+	r := &rawSchedule{zonesAt: t.whereIs("zones"), hasDay: t.has("day"), days: readDays(t)}
 	t.eachEntry("routines", func(name string, at place, n *yaml.Node) {
 		r.routines = append(r.routines, rawRoutine{name, at, readWindows(s, n, name)})
 	})
@@ -169,7 +169,11 @@ func readWindow(t *table) rawWindow {
 // parseCron reads a cron expression, in quotes: a bare * is YAML's own.
 func parseCron(n *yaml.Node, _ kind) (string, *fault) {
 	if err := schedule.ParseCron(n.Value); err != nil {
-		return "", &fault{CodeText, err.Error(), `minute, hour, day of month, month, weekday: "30 12 * * MON"`}
+		hint := `minute, hour, day of month, month, weekday: "30 12 * * MON"`
+		if strings.Contains(n.Value, "TZ=") {
+			hint = "leave it away: windows go by the time_zone of room.yaml"
+		}
+		return "", &fault{CodeText, err.Error(), hint}
 	}
 	return strings.Join(strings.Fields(n.Value), " "), nil
 }

@@ -55,6 +55,12 @@ func (p place) fail(code, hint, format string, args ...any) {
 	p.note(false, code, hint, format, args...)
 }
 
+// failIn notes an error that a zone's check met in a value that zones may share.
+func (p place) failIn(zone, code, hint, format string, args ...any) {
+	p.src.out.add(Problem{File: p.src.name, Line: p.line, Column: p.col, Code: code, zones: []string{zone},
+		Message: clean(fmt.Sprintf(format, args...)), Hint: clean(hint), Excerpt: p.excerpt()})
+}
+
 // warn notes a warning at the place.
 func (p place) warn(code, hint, format string, args ...any) {
 	p.note(true, code, hint, format, args...)

@@ -152,6 +152,14 @@ func (t *table) unknownHint(key string) string {
 // node gives a key's value, nil when absent or without a value.
 func (t *table) node(key string) *yaml.Node { return t.nodes[key] }
 
+// whereIs gives the place of a key, else of the whole mapping.
+func (t *table) whereIs(key string) place {
+	if at := t.keyAt[key]; at.ok() {
+		return at
+	}
+	return t.at
+}
+
 // has reports whether the key is there, be its value good or not.
 func (t *table) has(key string) bool { return t.keyAt[key].ok() }
 
@@ -174,7 +182,11 @@ func (t *table) list(key string) (elements []*yaml.Node, ok bool) {
 // readList gives the elements of a list, without the empty ones.
 func (s *source) readList(n *yaml.Node, key string, k listOf) (elements []*yaml.Node, ok bool) {
 	if n.Kind != yaml.SequenceNode {
-		s.at(n).fail(CodeKind, listHint(k), "%s stands where a list is due", kindOf(n))
+		hint := listHint(k)
+		if n.Kind == yaml.ScalarNode && hint == bracketHint {
+			hint = "write it in brackets: [" + shorten(n.Value) + "]"
+		}
+		s.at(n).fail(CodeKind, hint, "%s stands where a list is due", kindOf(n))
 		return nil, false
 	}
 	if len(n.Content) < k.min {
@@ -197,8 +209,10 @@ func listHint(k listOf) string {
 	if sh, ok := k.of.(*shape); ok && sh.example != "" {
 		return "an element looks like `- " + sh.example + "`"
 	}
-	return "write it in brackets: [one, two]"
+	return bracketHint
 }
+
+const bracketHint = "name one at least, in brackets: [one, two]"
 
 // nearestWord finds the one word that a slip or two turns into another.
 func nearestWord(word string, words []string) string {

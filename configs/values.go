@@ -16,6 +16,9 @@ import (
 // read takes one value of a table through a parser, keeping place and text.
 func read[T any](t *table, key string, parse func(n *yaml.Node, k kind) (T, *fault)) item[T] {
 	out := item[T]{at: t.keyAt[key], given: t.has(key)}
+	if t.given && !t.sound { // told already: nothing in it is missing too
+		out.at, out.given = t.at, true
+	}
 	n := t.node(key)
 	if n == nil || n.Kind == yaml.AliasNode {
 		return out

@@ -1,0 +1,39 @@
+package page
+
+import (
+	"time"
+
+	"rillgate/zones"
+)
+
+// Source gives what the page shows. Each method answers from a snapshot, at once,
+// and never waits for the loop; what it returns is not changed afterwards.
+type Source interface {
+	// View is the room as it is.
+	View() zones.View
+	// Plan is the plan in force; nil when there is none yet.
+	Plan() *zones.Plan
+	// History gives a zone's moisture in [from, to), in time order.
+	History(zone string, from, to time.Time) []Point
+	// Shots gives the runs of a zone that were open within [from, to), in time order.
+	Shots(zone string, from, to time.Time) []Shot
+	// Notices are sentences that belong at the top of the page, such as "files on
+	// disk differ: run `rillgate apply`".
+	Notices() []string
+}
+
+// Point is a zone's moisture at an instant, in % by volume. Known is false where
+// there was no estimate: the line has a gap there.
+type Point struct {
+	At       time.Time
+	Moisture float64
+	Known    bool
+}
+
+// Shot is one run of a zone. End is zero while it is open.
+type Shot struct {
+	Start, End time.Time
+	Opened     zones.Reason // why it opened
+	Closed     zones.Reason // why it closed
+	Litres     float64      // of the whole zone; 0 = not known
+}

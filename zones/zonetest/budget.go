@@ -123,7 +123,7 @@ func (c *Checker) intent(rec *zones.Record) {
 	if old := c.runs[r.id]; old != nil && old.started {
 		c.breach(29, "a second intent for run %s", r.id)
 	}
-	c.runs[r.id] = r
+	c.runs[r.id], c.active[r.id] = r, r
 	if r.length > zones.MaxRunCeiling || r.length <= 0 {
 		c.breach(18, "run %s of %s", r.id, r.length)
 	}

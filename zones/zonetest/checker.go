@@ -37,6 +37,7 @@ type Checker struct {
 	ctls    map[string]*controller
 	zones   map[string]*zone
 	runs    map[string]*run
+	active  map[string]*run // of this process, without a close in the ledger
 	places  map[zones.Place]*place
 	latches []latch
 	durable uint64
@@ -66,6 +67,7 @@ func NewChecker(plan *zones.Plan) *Checker {
 		ctls:    map[string]*controller{},
 		zones:   map[string]*zone{},
 		runs:    map[string]*run{},
+		active:  map[string]*run{},
 		places:  map[zones.Place]*place{},
 	}
 }
@@ -165,6 +167,7 @@ func (c *Checker) newProcess() {
 	for _, o := range c.outputs {
 		o.confirmed = false
 	}
+	clear(c.active)
 	c.orders.forget()
 	c.forgetLatches()
 	c.countStarts()
@@ -173,9 +176,9 @@ func (c *Checker) newProcess() {
 // newPlan puts a plan in force: running runs may only get shorter by it.
 func (c *Checker) newPlan(p *zones.Plan) {
 	c.plan = p
-	for _, r := range c.runs {
+	for _, r := range c.active {
 		z := c.zonePlan(r.zone)
-		if z == nil || r.closes > 0 || !r.started {
+		if z == nil || !r.started {
 			continue
 		}
 		elapsed := c.now.Mono - r.start

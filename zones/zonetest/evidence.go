@@ -102,7 +102,7 @@ func (c *Checker) evidence(cmd *zones.Command, r *run) {
 
 // lostQuorum is INV-8: a run that lost its quorum is closed within two seconds.
 func (c *Checker) lostQuorum() {
-	for _, r := range c.runs {
+	for _, r := range c.active {
 		z := c.zonePlan(r.zone)
 		if z == nil || !c.running(r) || !c.needsEvidence(r, z) {
 			continue

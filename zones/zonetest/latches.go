@@ -67,6 +67,7 @@ func (c *Checker) closeRecord(p *zones.RunRecord) {
 	if r == nil {
 		return
 	}
+	delete(c.active, p.ID)
 	if r.closes++; r.closes > 1 {
 		c.breach(29, "run %s is closed %d times", r.id, r.closes)
 	}

@@ -1,0 +1,46 @@
+package store
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"time"
+)
+
+// Check looks at every page of a store that nobody writes, in a child process. It
+// gives ErrDamaged, ErrNewer or ErrLocked.
+func Check(path string) error {
+	suspect := path + suspectSuffix
+	if err := os.WriteFile(suspect, []byte("checked on demand\n"), 0o640); err != nil {
+		return fmt.Errorf("check store %s: %w", path, named(err))
+	}
+	if err := probe(path); err != nil {
+		return fmt.Errorf("check store %s: %w", path, err)
+	}
+	return os.Remove(suspect)
+}
+
+// Replace puts the checked store at with, on the same file system, in the place of
+// path, and keeps the old one under the name it gives; "" = there was none. No
+// process may have path open.
+func Replace(path, with string, now time.Time) (kept string, err error) {
+	_, err = os.Lstat(path)
+	switch {
+	case err == nil:
+		kept, err = putAside(path, "before-restore", now)
+	case errors.Is(err, fs.ErrNotExist):
+		err = os.MkdirAll(filepath.Dir(path), 0o750)
+	}
+	if err == nil {
+		err = os.Rename(with, path)
+	}
+	if err == nil {
+		err = syncDirectory(filepath.Dir(path))
+	}
+	if err != nil {
+		return kept, fmt.Errorf("replace store %s: %w", path, named(err))
+	}
+	return kept, nil
+}

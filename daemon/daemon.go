@@ -50,6 +50,7 @@ type Options struct {
 	Clock   Clock        // nil = the machine's
 	Log     *slog.Logger // nil = silence
 	Page    string       // address of the page in the place of gateway.yaml's; "" = gateway.yaml's
+	Past    time.Time    // the clock is not trusted before it; zero = the time of the build
 	NoPage  bool
 	NoTrace bool // keep no trace of what comes in
 	// Watch sees every step after it was carried out, on the loop's goroutine.

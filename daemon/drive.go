@@ -71,36 +71,6 @@ func (d *Daemon) broken() error {
 	return fmt.Errorf("%w: %s: %s", ErrBreach, d.breach.Invariant, d.breach.Detail)
 }
 
-// Settle handles all that has come in and all that follows from it, until nothing
-// waits but what is still on its way over the wire. It is for virtual time: the
-// caller is the loop's goroutine.
-func (d *Daemon) Settle() (some bool) {
-	for {
-		busy := d.pump()
-		if d.runPosts() {
-			busy = true
-		}
-		if !busy && d.recorder.idle() {
-			return some
-		}
-		some = some || busy
-		if !busy {
-			<-d.recorder.ready
-		}
-	}
-}
-
-// Advance lets the room see the time that its clock now shows, in virtual time.
-func (d *Daemon) Advance() error {
-	d.beat()
-	d.Settle()
-	d.tell()
-	return d.broken()
-}
-
-// NextTick gives the Mono at which Advance has something to do, at the latest.
-func (d *Daemon) NextTick() time.Duration { return d.due() }
-
 // closing lets reports come in until everything is known to be closed, or the time
 // is up.
 func (d *Daemon) closing() {

@@ -58,6 +58,7 @@ type loop struct {
 	doubt    string        // why the clock is not trusted
 	ticked   time.Duration // Mono of the last tick
 	changed  bool          // since the last look of the publisher
+	sent     uint64        // commands that the field took
 	breach   *zones.Breach
 	arrivals []field.Arrival
 }
@@ -102,7 +103,9 @@ func (l *loop) carry(effects []zones.Effect) {
 	for _, e := range effects {
 		switch e := e.(type) {
 		case *zones.Command:
-			l.field.Send(e)
+			if l.field.Send(e) {
+				l.sent++
+			}
 		case *zones.Record:
 			l.recorder.put(e)
 		case *zones.Entry:

@@ -29,6 +29,9 @@ const postsWaiting = 64
 // why. ErrOtherRuns means that nothing was touched or published.
 func Open(o Options) (*Daemon, error) {
 	o = o.filled()
+	if o.Past.IsZero() {
+		o.Past = buildTime()
+	}
 	d := &Daemon{o: o, notify: newNotifier(os.Getenv), recent: newRecent(), posts: make(chan func(), postsWaiting),
 		ended: make(chan struct{}), asked: map[string]chan zones.Answer{}}
 	d.clock = o.Clock
@@ -47,7 +50,7 @@ func (d *Daemon) begin() error {
 	if err != nil {
 		return err
 	}
-	d.trust = &trust{floor: laterOf(buildTime(), memory.Wall), synced: d.clock.Synchronised}
+	d.trust = &trust{floor: laterOf(d.o.Past, memory.Wall), synced: d.clock.Synchronised}
 	d.out = outlets{entry: d.entry, answer: d.answered, seen: d.seen,
 		alarm: func(*zones.Alarm) {}, state: func(*zones.State) {}} // both are in the view
 	d.recorder = newRecorder(d.files.ledger)

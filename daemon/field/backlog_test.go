@@ -3,6 +3,7 @@ package field
 import (
 	"math/rand/v2"
 	"slices"
+	"sync"
 	"testing"
 	"time"
 
@@ -85,19 +86,33 @@ func TestBacklogDoesWhatTheNaiveOneDoes(t *testing.T) {
 	}
 }
 
+// handClock is a clock that a test sets.
+type handClock struct{ now time.Duration }
+
+func (c *handClock) mono() time.Duration { return c.now }
+
 func TestInboxMergesInOrderOfArrival(t *testing.T) {
-	b := newInbox()
-	reading := func(at int) { b.putReadings([]zones.Reading{{Place: zones.Place{Terminal: at}}}, time.Duration(at)) }
+	var c handClock
+	b := newInbox(c.mono)
+	reading := func(at int) {
+		c.now = time.Duration(at)
+		b.putReadings([]zones.Reading{{Place: zones.Place{Terminal: at}}})
+	}
 	signal := func(at int) {
-		b.putSignal(signalKey{kind: ReportTopic, controller: "north"}, &zones.Report{}, time.Duration(at))
+		c.now = time.Duration(at)
+		b.putSignal(signalKey{kind: ReportTopic, controller: "north"}, &zones.Report{})
+	}
+	link := func(up bool, at int) {
+		c.now = time.Duration(at)
+		b.putLink(up)
 	}
 	reading(1)
-	b.putLink(true, 2)
+	link(true, 2)
 	signal(3)
 	reading(4)
-	b.putLink(false, 5)
+	link(false, 5)
 	signal(6)
-	b.putLink(true, 7)
+	link(true, 7)
 	reading(8)
 	got := b.drain(nil)
 	require.Equal(t, []int{1, 3, 4, 5, 6, 7, 8}, stamps(got), "a coming up before a going down is told by the latter")
@@ -108,11 +123,44 @@ func TestInboxMergesInOrderOfArrival(t *testing.T) {
 	require.Equal(t, uint64(4), b.taken.Load())
 }
 
+// Two callbacks and one loop: what a drain gives is never earlier than what the one
+// before gave.
+func TestInboxNeverGoesBack(t *testing.T) {
+	began := time.Now()
+	b := newInbox(func() time.Duration { return time.Since(began) })
+	var filling sync.WaitGroup
+	for range 2 {
+		filling.Go(func() {
+			for i := range 5000 {
+				b.putReadings([]zones.Reading{{Place: zones.Place{Terminal: i % 50}}})
+				b.putSignal(signalKey{kind: ReportTopic}, &zones.Report{})
+			}
+		})
+	}
+	filled := make(chan struct{})
+	go func() { filling.Wait(); close(filled) }()
+	last := time.Duration(-1)
+	for done := false; !done; {
+		select {
+		case <-filled:
+			done = true
+		case <-b.wake:
+		}
+		for _, a := range b.drain(nil) {
+			require.GreaterOrEqual(t, a.Arrived, last)
+			last = a.Arrived
+		}
+	}
+}
+
 func TestInboxIsBoundedAndKeepsSignals(t *testing.T) {
-	b := newInbox()
-	b.putSignal(signalKey{kind: InputTopic, controller: "north", input: "leak"}, &zones.InputState{Active: true}, 0)
+	var c handClock
+	b := newInbox(c.mono)
+	leak := signalKey{kind: InputTopic, controller: "north", input: "leak"}
+	b.putSignal(leak, &zones.InputState{Active: true})
 	for i := range 100_000 {
-		b.putReadings([]zones.Reading{{Place: zones.Place{Controller: "x", Terminal: i % 9000}}}, time.Duration(i))
+		c.now = time.Duration(i)
+		b.putReadings([]zones.Reading{{Place: zones.Place{Controller: "x", Terminal: i % 9000}}})
 	}
 	got := b.drain(nil)
 	require.Len(t, got, maxWaitingReadings+1)
@@ -121,7 +169,8 @@ func TestInboxIsBoundedAndKeepsSignals(t *testing.T) {
 	require.Equal(t, uint64(100_000-maxWaitingReadings), b.shedReadings.Load())
 	require.Zero(t, b.shedSignals.Load())
 	for i := range 20 {
-		b.putSignal(signalKey{kind: InputTopic, controller: "north", input: "leak"}, &zones.InputState{Active: i%2 == 0}, time.Duration(i))
+		c.now = time.Duration(i)
+		b.putSignal(leak, &zones.InputState{Active: i%2 == 0})
 	}
 	require.Equal(t, []int{12, 13, 14, 15, 16, 17, 18, 19}, stamps(b.drain(nil)))
 	require.Equal(t, uint64(12), b.shedSignals.Load())

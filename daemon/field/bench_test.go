@@ -203,12 +203,12 @@ func BenchmarkDecodeReport(b *testing.B) {
 }
 
 func BenchmarkInbox(b *testing.B) {
-	in := newInbox()
+	in := newInbox(func() time.Duration { return 0 })
 	var batch []Arrival
 	n := 0
 	b.ReportAllocs()
 	for b.Loop() {
-		in.putReadings([]zones.Reading{{Place: zones.Place{Controller: "north", Terminal: n % 20, Address: "0"}}}, 0)
+		in.putReadings([]zones.Reading{{Place: zones.Place{Controller: "north", Terminal: n % 20, Address: "0"}}})
 		if n++; n%20 == 0 {
 			batch = in.drain(batch[:0])
 		}

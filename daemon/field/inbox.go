@@ -48,6 +48,7 @@ func newWaiting() *waiting {
 type inbox struct {
 	mu      sync.Mutex
 	filling *waiting
+	mono    func() time.Duration // asked under mu, so that no later drain has an earlier arrival
 	wake    chan struct{}
 
 	// The loop's alone:
@@ -58,8 +59,8 @@ type inbox struct {
 	taken, shedReadings, shedSignals atomic.Uint64
 }
 
-func newInbox() *inbox {
-	return &inbox{filling: newWaiting(), emptied: newWaiting(), wake: make(chan struct{}, 1)}
+func newInbox(mono func() time.Duration) *inbox {
+	return &inbox{filling: newWaiting(), emptied: newWaiting(), mono: mono, wake: make(chan struct{}, 1)}
 }
 
 // notify wakes the loop; it never blocks.
@@ -70,9 +71,10 @@ func (b *inbox) notify() {
 	}
 }
 
-func (b *inbox) putReadings(readings []zones.Reading, at time.Duration) {
+func (b *inbox) putReadings(readings []zones.Reading) {
 	shed := 0
 	b.mu.Lock()
+	at := b.mono()
 	for i := range readings {
 		if b.filling.readings.push(readings[i].Place, Arrival{&readings[i], at}) {
 			shed++
@@ -86,9 +88,9 @@ func (b *inbox) putReadings(readings []zones.Reading, at time.Duration) {
 	b.notify()
 }
 
-func (b *inbox) putSignal(key signalKey, ev zones.Event, at time.Duration) {
+func (b *inbox) putSignal(key signalKey, ev zones.Event) {
 	b.mu.Lock()
-	shed := b.filling.signals.push(key, Arrival{ev, at})
+	shed := b.filling.signals.push(key, Arrival{ev, b.mono()})
 	b.mu.Unlock()
 	if shed {
 		b.shedSignals.Add(1)
@@ -98,9 +100,9 @@ func (b *inbox) putSignal(key signalKey, ev zones.Event, at time.Duration) {
 
 // putLink notes that the command link came up or went down. A blink between two
 // drains is told as down, then up.
-func (b *inbox) putLink(up bool, at time.Duration) {
-	change := Arrival{&zones.BrokerLink{Up: up}, at}
+func (b *inbox) putLink(up bool) {
 	b.mu.Lock()
+	change := Arrival{&zones.BrokerLink{Up: up}, b.mono()}
 	if up {
 		b.filling.link = append(b.filling.link, change)
 	} else {
@@ -110,7 +112,8 @@ func (b *inbox) putLink(up bool, at time.Duration) {
 	b.notify()
 }
 
-// drain appends all that waits, in order of arrival. One goroutine calls it.
+// drain appends all that waits, in order of arrival, none of it earlier than what
+// was drained before. One goroutine calls it.
 func (b *inbox) drain(into []Arrival) []Arrival {
 	b.mu.Lock()
 	b.filling, b.emptied = b.emptied, b.filling

@@ -48,7 +48,7 @@ func Dial(cfg Config) (*Link, error) {
 		cfg.times = defaultTimings()
 	}
 	l := &Link{
-		cfg: cfg, inbox: newInbox(), opened: make(chan struct{}, 1), clear: make(chan string, 64),
+		cfg: cfg, inbox: newInbox(cfg.Mono), opened: make(chan struct{}, 1), clear: make(chan string, 64),
 		orders: newQueue[order](maxWaitingOrders, 0),
 		states: newQueue[message](maxWaitingStates, maxWaitingStateBytes),
 		why:    "not connected yet",
@@ -96,7 +96,8 @@ func (l *Link) readingKeeper(at endpoint) *keeper {
 func (l *Link) Wake() <-chan struct{} { return l.inbox.wake }
 
 // Drain appends what arrived since the last Drain, in order of arrival: *Reading,
-// *Report, *Status, *InputState and *BrokerLink events. It never waits.
+// *Report, *Status, *InputState and *BrokerLink events, none earlier than what an
+// earlier Drain gave. It never waits.
 func (l *Link) Drain(into []Arrival) []Arrival { return l.inbox.drain(into) }
 
 // Up reports whether commands can reach controllers: the command connection is
@@ -131,7 +132,7 @@ func (l *Link) setUp(s *session, up bool, why string) {
 	changed := l.up != up
 	l.up, l.why = up, why
 	if changed {
-		l.inbox.putLink(up, l.cfg.Mono())
+		l.inbox.putLink(up)
 	}
 }
 
@@ -190,7 +191,6 @@ func (l *Link) Stats() Stats {
 
 // onSignal takes reports, status, inputs and the echo. It never waits.
 func (l *Link) onSignal(m mqtt.Message) {
-	at := l.cfg.Mono()
 	if m.Topic() == EchoTopic(l.cfg.Room) {
 		l.echo.hear(m.Payload(), m.Retained())
 		l.marks.hear(string(m.Payload()))
@@ -202,7 +202,7 @@ func (l *Link) onSignal(m mqtt.Message) {
 		l.refused.count(m.Topic(), f)
 		return
 	}
-	l.inbox.putSignal(signalKey{t.Kind, t.Controller, t.Input}, ev, at)
+	l.inbox.putSignal(signalKey{t.Kind, t.Controller, t.Input}, ev)
 }
 
 func decodeSignal(t Topic, m mqtt.Message) (zones.Event, *Fault) {

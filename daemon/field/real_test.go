@@ -243,7 +243,7 @@ func TestFloodIsBoundedAndACloseLeavesPromptly(t *testing.T) {
 	require.Contains(t, string(controller.next().Payload()), `"seq":7`)
 	took := time.Since(began)
 	require.NoError(t, <-done)
-	require.Eventually(t, func() bool { return l.Stats().Readings == flood }, soon, often)
+	require.Eventually(t, func() bool { return l.Stats().Readings == flood }, 6*soon, often)
 	t.Logf("a close took %v in the flood", took)
 	require.Less(t, took, time.Second)
 

@@ -83,7 +83,6 @@ func (l *Link) readingHandler() func(mqtt.Message) {
 			l.refused.count(m.Topic(), fault(causeTooLong, "more than %d bytes", MaxPayload))
 			return
 		}
-		at := l.cfg.Mono()
 		t := ParseTopic(l.cfg.Room, m.Topic())
 		switch t.Kind {
 		case ReadingsTopic:
@@ -102,7 +101,7 @@ func (l *Link) readingHandler() func(mqtt.Message) {
 			readings[i].Retained = m.Retained()
 		}
 		if len(readings) > 0 {
-			l.inbox.putReadings(readings, at)
+			l.inbox.putReadings(readings)
 		}
 	}
 }

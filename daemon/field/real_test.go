@@ -231,7 +231,9 @@ func TestOrdersOfAnotherSessionOrTooOldAreDropped(t *testing.T) {
 
 func TestFloodIsBoundedAndACloseLeavesPromptly(t *testing.T) {
 	b := realbroker.Start(t, realbroker.Options{Extra: "max_queued_messages 0\n"})
-	l := dial(t, config(b.URL()))
+	cfg := config(b.URL())
+	cfg.times = defaultTimings()
+	l := dial(t, cfg)
 	controller := newHand(t, b.URL(), "controller", root+"valve/+/command")
 	waitUp(t, l)
 	const flood = 100_000
@@ -244,6 +246,7 @@ func TestFloodIsBoundedAndACloseLeavesPromptly(t *testing.T) {
 	took := time.Since(began)
 	require.NoError(t, <-done)
 	require.Eventually(t, func() bool { return l.Stats().Readings == flood }, 6*soon, often)
+	require.Equal(t, uint64(2), l.Stats().Connects, "no connection was lost in the flood")
 	t.Logf("a close took %v in the flood", took)
 	require.Less(t, took, time.Second)
 

@@ -71,7 +71,7 @@ func TestFallow(t *testing.T) {
 		"empty stage":    {Zone{Named: true, Crop: &Crop{Day1: Date{2027, 1, 1}, Stages: []Stage{{FromDay: 1}}}}, true},
 		"crop to come":   {Zone{Named: true, Crop: &Crop{Day1: Date{2027, 2, 2}, Stages: []Stage{{FromDay: 1, Windows: windows}}}}, true},
 		"crop under way": {Zone{Named: true, Crop: &Crop{Day1: Date{2027, 2, 1}, Stages: []Stage{{FromDay: 1, Windows: windows}}}}, false},
-	} { // order: each case stands alone
+	} {
 		s := At(cal, &c.zone, noon)
 		require.Equal(t, c.fallow, s.Fallow, name)
 		require.False(t, s.Open, name)
@@ -146,7 +146,7 @@ func TestOnWeekdays(t *testing.T) {
 		"crosses midnight": {Window{Name: "w", From: clock("22:00"), Until: clock("02:00")}, "2027-02-01/w 2027-02-01T22:00:00Z 2027-02-02T02:00:00Z"},
 		"after its lights": {Window{Name: "w", From: off(8 * hour), Until: off(9 * hour)}, "2027-02-02/w 2027-02-02T02:00:00Z 2027-02-02T03:00:00Z"},
 		"before its dawn":  {Window{Name: "w", From: on(-7 * hour), Until: on(0)}, "2027-01-31/w 2027-01-31T23:00:00Z 2027-02-01T06:00:00Z"},
-	} { // order: each case stands alone
+	} {
 		c.window.On = weekdays(time.Monday)
 		require.True(t, c.window.Dated())
 		found := Upcoming(cal, only(c.window), instant(t, "2027-01-30T00:00:00Z"), instant(t, "2027-02-06T00:00:00Z"))
@@ -173,7 +173,7 @@ func TestEdgesOfANightlyRoom(t *testing.T) {
 		"midnight to midnight":  {clock("00:00"), clock("24:00"), "2027-02-01/w 2027-02-01T00:00:00Z 2027-02-02T00:00:00Z"},
 		"to midnight":           {clock("23:30"), clock("00:00"), "2027-02-01/w 2027-02-01T23:30:00Z 2027-02-02T00:00:00Z"},
 		"to the same day's end": {clock("23:30"), clock("24:00"), "2027-02-01/w 2027-02-01T23:30:00Z 2027-02-02T00:00:00Z"},
-	} { // order: each case stands alone
+	} {
 		z := only(Window{Name: "w", From: c.from, Until: c.until})
 		o, ok := newAlmanac(cal, z).opening(&z.Windows[0], Date{2027, 2, 1}.number())
 		require.True(t, ok, name)
@@ -272,7 +272,7 @@ func TestUpcomingBounds(t *testing.T) {
 		"an instant, shut":  {"09:30:00", "09:30:00", 0},
 		"backwards, open":   {"08:30:00", "06:00:00", 1},
 		"backwards, closed": {"12:00:00", "06:00:00", 0},
-	} { // order: each case stands alone
+	} {
 		found := Upcoming(cal, z, instant(t, "2027-02-01T"+c.from+"Z"), instant(t, "2027-02-01T"+c.until+"Z"))
 		require.Len(t, found, c.want, name)
 	}
@@ -296,7 +296,7 @@ func TestNext(t *testing.T) {
 		"past 400 days":    {leap, "2027-01-20T00:00:00Z", ""},
 		"next century":     {leap, "2099-12-01T12:00:00Z", ""}, // 2100 is no leap year
 		"nothing whatever": {only(), "2027-02-01T00:00:00Z", ""},
-	} { // order: each case stands alone
+	} {
 		in, ok := Next(cal, c.zone, instant(t, c.t))
 		require.Equal(t, c.want != "", ok, name)
 		require.Equal(t, c.want, in.ID, name)

@@ -60,7 +60,7 @@ func TestParseCronRefuses(t *testing.T) {
 		"0 0 * * */99999999999999":              `weekday "*/99999999999999": a step of 99999999999999`,
 		"0 0 * * */99999999999999999999":        `weekday "*/99999999999999999999": write 0 to 6`,
 		strings.Repeat("1,", 300) + "1 * * * *": "longer than 512 characters",
-	} { // order: each case stands alone
+	} {
 		err := ParseCron(expr)
 		require.ErrorContains(t, err, says, expr)
 		require.ErrorContains(t, err, "cron \"", expr)

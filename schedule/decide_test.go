@@ -30,7 +30,7 @@ func TestDecideOverManyLooks(t *testing.T) {
 		}},
 		"stop_at alone, over it from the start": {Window{StopAt: 60000}, []look{{61000, None}, {59000, None}}},
 		"none: by time, whatever is known":      {Window{}, []look{{0, ByTime}, {-1, ByTime}, {99000, ByTime}}},
-	} { // order: each case stands alone
+	} {
 		p := Progress{Instance: "i"}
 		for i, l := range c.looks {
 			var got Trigger
@@ -57,7 +57,7 @@ func TestDecideDryBack(t *testing.T) {
 		"under the floor, unknown":     {floored, Sight{false, 0, false, 0}, None},
 		"both":                         {floored, Sight{true, 39999, true, 3000}, DriedBack},
 		"rose since its high (no dry)": {dry, Sight{true, 50000, true, -500}, None},
-	} { // order: each case stands alone
+	} {
 		got, p := Decide(&c.window, Progress{Instance: "i", Shots: 2}, c.sight)
 		require.Equal(t, c.want, got, name)
 		require.Equal(t, Progress{Instance: "i", Shots: 2}, p, name)
@@ -79,7 +79,7 @@ func TestDecideProgress(t *testing.T) {
 		"reached stays, unseen":  {Window{StopAt: 50000}, Progress{"i", 1, false, true}, Sight{}, Progress{"i", 1, false, true}},
 		"by time leaves it":      {Window{}, Progress{"i", 1, true, true}, Sight{Known: true, Moisture: 50000}, Progress{"i", 1, true, true}},
 		"below alone, no series": {Window{Below: 40000}, Progress{"i", 1, false, false}, Sight{Known: true, Moisture: 1}, Progress{"i", 1, false, false}},
-	} { // order: each case stands alone
+	} {
 		_, p := Decide(&c.window, c.before, c.sight)
 		require.Equal(t, c.after, p, name)
 	}

@@ -104,7 +104,7 @@ func TestEaseNumberByNumber(t *testing.T) {
 		"times at once":    {changed(func(w *Window) { w.From, w.Until = clock("07:00"), off(0) }), changed(func(w *Window) { w.From, w.Until = clock("07:00"), off(0) })},
 		"whole seconds":    {changed(func(w *Window) { w.Rest = 10*minute + 2*time.Second }), changed(func(w *Window) { w.Rest = 10*minute + time.Second })}, // 0.5 s up
 		"other name":       {Window{Name: "v", Below: 1}, Window{Name: "v", Below: 1}},
-	} { // order: each case stands alone
+	} {
 		crop := Crop{Stages: []Stage{{FromDay: 1, Windows: []Window{base}}, {FromDay: 8, EaseFor: 4, Windows: []Window{c.to}}}}
 		require.Equal(t, []Window{c.want}, crop.eased(1, 8), name)
 		require.Equal(t, []Window{c.to}, crop.eased(1, 11), name)
@@ -154,7 +154,7 @@ func TestScale(t *testing.T) {
 		"tiny":   {Scale{Below: 1e-9, StopAt: 1e-9, DryBack: 1e-9, Floor: 1e-9, MaxShots: 1e-9}, Window{Name: "w", Below: 1, StopAt: 1, DryBack: 1, Floor: 1, Shot: w.Shot, Rest: w.Rest, MaxShots: 1}},
 		"huge":   {Scale{Below: 1e9, MaxShots: 1e12}, Window{Name: "w", Below: 1<<31 - 1, StopAt: 50000, DryBack: 3000, Floor: 30000, Shot: w.Shot, Rest: w.Rest, MaxShots: 1<<31 - 1}},
 		"rounds": {Scale{MaxShots: 0.9, Rest: 0.9991}, Window{Name: "w", Below: 40000, StopAt: 50000, DryBack: 3000, Floor: 30000, Shot: w.Shot, Rest: 9*minute + 59*time.Second, MaxShots: 4}}, // 3.6; 599.46 s
-	} { // order: each case stands alone
+	} {
 		windows := []Window{w}
 		require.Equal(t, []Window{c.want}, c.scale.apply(windows), name)
 		require.Equal(t, []Window{w}, windows, "the configuration stays as it is")

@@ -27,7 +27,7 @@ func TestAxisTakesRoundSteps(t *testing.T) {
 	require.Equal(t, interval{20, 71}, interval{20, 71}.widen(10))
 }
 
-// The instants are those of the time-zone database (zdump -v, 2024a): Europe/Berlin
+// The instants are those of the time-zone database (zdump -v of tzdata 2025b): Europe/Berlin
 // goes from +01 to +02 at 2027-03-28T01:00:00Z and back at 2027-10-31T01:00:00Z;
 // Asia/Kathmandu is at +05:45.
 func TestHourMarksFollowTheClockOnTheWall(t *testing.T) {

@@ -27,7 +27,7 @@ type Publisher struct {
 	tree       *tree
 	alarms     value
 	shape      string // description without version, of what was last described
-	version    int64
+	version    int64  // of the newest description, also of an earlier process
 	described  string
 	told       map[string]told  // since the connect
 	highest    map[string]value // totals, since the process began
@@ -86,11 +86,16 @@ func (p *Publisher) see(t *tree) {
 		return
 	}
 	p.shape = shape
-	p.version++
-	p.described = t.describe(int64(p.cfg.Base)<<20 + p.version)
+	p.describe()
 	if p.phase == ready {
 		p.phase = birth
 	}
+}
+
+// describe gives the tree a description of a higher version.
+func (p *Publisher) describe() {
+	p.version = max(p.version, int64(p.cfg.Base)<<20) + 1
+	p.described = p.tree.describe(p.version)
 }
 
 // settle brings the broker to what is known, as far as the wire takes it.

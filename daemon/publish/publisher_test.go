@@ -241,10 +241,26 @@ func TestALateWillIsAnswered(t *testing.T) {
 	r.update()
 	h := r.wire.subs[device+"$state"]
 	h(device+"$state", []byte("ready"), false)
-	h(device+"$state", []byte("lost"), true)
 	require.Empty(t, r.told(func() { r.pass(time.Second) }))
 	h(device+"$state", []byte("lost"), false)
 	require.Equal(t, []string{device + "$state=init", device + "$state=ready"}, r.told(func() { r.pass(time.Second) }))
+	h(device+"$state", []byte("lost"), true)
+	require.Greater(t, len(r.told(func() { r.pass(time.Second) })), 60, "a retained one comes with a new connection: everything is told")
+	require.Equal(t, "ready", r.standingAt("$state"))
+	r.check()
+}
+
+func TestTheVersionRisesAboveWhatStands(t *testing.T) {
+	r := newRig(t)
+	s := &Snapshot{View: r.view}
+	r.pub.Update(s)
+	r.wire.subs[device+"$description"](device+"$description", []byte(`{"version":7340999,"nodes":{}}`), true)
+	r.wire.subs[device+"$description"](device+"$description", []byte(`{"version":9007199254740993,"nodes":{}}`), true)
+	r.update()
+	require.Contains(t, r.standingAt("$description"), `"version":7341000,`)
+	own := r.standingAt("$description")
+	r.wire.subs[device+"$description"](device+"$description", []byte(own), true)
+	require.Empty(t, r.told(func() { r.pass(time.Second) }), "our own description raises nothing")
 }
 
 func TestCleanStop(t *testing.T) {

@@ -5,7 +5,10 @@ import (
 	"strings"
 )
 
-const standingMax = 4096 // topics of an earlier tree that are removed at most
+const (
+	standingMax = 4096    // topics of an earlier tree that are removed at most
+	versionMax  = 1 << 52 // versions above are not believed: JSON readers lose count at 2^53
+)
 
 // subscribe asks for orders, and for what an earlier process left standing: its
 // description and its alerts. These are read only to remove what is no more ours.
@@ -21,7 +24,8 @@ func (p *Publisher) subscribe() {
 }
 
 // onDescription marks the topics of an earlier tree as possibly standing; those that
-// the tree of now does not have are removed with the next Update.
+// the tree of now does not have are removed with the next Update. A version as high
+// as ours makes ours rise above it.
 func (p *Publisher) onDescription(_ string, payload []byte, retained bool) {
 	if !retained {
 		return
@@ -32,6 +36,13 @@ func (p *Publisher) onDescription(_ string, payload []byte, retained bool) {
 	}
 	p.mu.Lock()
 	defer p.mu.Unlock()
+	if d.Version >= p.version && d.Version < versionMax && string(payload) != p.described {
+		p.version = d.Version
+		p.describe()
+		if p.phase == ready {
+			p.phase = birth
+		}
+	}
 	for node, n := range d.Nodes {
 		for id, prop := range n.Properties {
 			if len(p.touched) > standingMax || !prop.Retained || !validID(node) || !validID(id) {
@@ -58,14 +69,21 @@ func (p *Publisher) onAlert(topic string, _ []byte, retained bool) {
 
 // onState hears its own $state. A `lost` that arrives while we live is the will of
 // an earlier connection, delivered late: the state is told again with the next
-// Update. Only `lost` is answered, so that two of us never argue.
+// Update. Only `lost` is answered, so that two of us never argue. One that is retained
+// comes with a new subscription, and so with a new connection: everything is told
+// again.
 func (p *Publisher) onState(topic string, payload []byte, retained bool) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	p.heard = true
-	if !retained && p.phase == ready && string(payload) == "lost" {
-		p.counts["late-will"]++
-		p.phase = birth
-		p.told[topic] = told{}
+	if p.phase != ready || string(payload) != "lost" {
+		return
 	}
+	p.counts["late-will"]++
+	if retained {
+		p.drop()
+		return
+	}
+	p.phase = birth
+	p.told[topic] = told{}
 }

@@ -38,6 +38,7 @@ type keeper struct {
 
 	mu     sync.Mutex
 	open   *session
+	count  uint64 // sessions so far
 	reason string // why there is no session, or what is wrong with it; "" = nothing
 }
 
@@ -48,10 +49,23 @@ func (k *keeper) state() (*session, string) {
 	return k.open, k.reason
 }
 
+// number gives the number of the open session, 0 when there is none.
+func (k *keeper) number() uint64 {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	if k.open == nil {
+		return 0
+	}
+	return k.count
+}
+
 func (k *keeper) set(s *session, reason string) {
 	k.mu.Lock()
+	defer k.mu.Unlock()
+	if s != nil && s != k.open {
+		k.count++
+	}
 	k.open, k.reason = s, reason
-	k.mu.Unlock()
 }
 
 // run serves sessions until ctx ends, and returns when their workers ended too.

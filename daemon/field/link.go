@@ -108,14 +108,19 @@ func (l *Link) Up() (bool, string) {
 	return l.up, l.why
 }
 
-// ReadingsUp reports whether readings can come and state can go, and what is wrong.
+// ReadingsUp reports whether readings can come, and what is wrong if not: also a topic
+// that the broker denies while the connection stands.
 func (l *Link) ReadingsUp() (bool, string) {
 	s, reason := l.readings.state()
 	return s != nil && reason == "", reason
 }
 
-// Opened signals that the connection for state came up anew: what is retained must
-// be published again, for the broker may have forgotten it.
+// Session gives the number of the open connection for state, 0 when there is none.
+// With each new number all that is retained must be published again, for the broker
+// may have forgotten it; a look now and then misses no reconnection.
+func (l *Link) Session() uint64 { return l.readings.number() }
+
+// Opened signals a new Session, for those who would rather wait than look.
 func (l *Link) Opened() <-chan struct{} { return l.opened }
 
 // Refusals gives what was refused since the start, by cause.

@@ -23,13 +23,16 @@ func TestKilledBrokerIsFoundAgain(t *testing.T) {
 	<-l.Opened()
 	set := make(chan Message, 10)
 	l.Subscribe("homie/+/set", func(m Message) { set <- m })
-	for range 2 {
+	require.Equal(t, uint64(1), l.Session())
+	for n := range uint64(2) {
 		b.Kill()
 		waitDown(t, l)
+		require.Eventually(t, func() bool { return l.Session() == 0 }, soon, often)
 		require.False(t, l.Send(closing(1)))
 		b.Restart()
 		waitUp(t, l)
 		<-l.Opened()
+		require.Equal(t, n+2, l.Session())
 		h := newHand(t, b.URL(), "controller", root+"valve/+/command")
 		l.Drain(nil)
 		h.say(root+"readings", false, pack)

@@ -152,6 +152,7 @@ func parse(files map[string][]byte, notes *problems) (*Loaded, []Problem) {
 	}
 	l := &Loaded{Gateway: gateway, Files: files, Hash: hashOf(files), House: c.room.house.rules(), Wiring: c.room.wiring(), Origins: c.origins()}
 	l.Plan = c.plan(l.Hash, gateway.Lease)
+	c.checkDemand(l.Plan)
 	return l, notes.sorted()
 }
 

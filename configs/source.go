@@ -52,22 +52,26 @@ func (p place) short() string {
 
 // fail notes an error at the place.
 func (p place) fail(code, hint, format string, args ...any) {
-	p.note(false, code, hint, format, args...)
+	p.note(false, code, hint, format, args)
 }
 
 // failIn notes an error that a zone's check met in a value that zones may share.
 func (p place) failIn(zone, code, hint, format string, args ...any) {
-	p.src.out.add(Problem{File: p.src.name, Line: p.line, Column: p.col, Code: code, zones: []string{zone},
-		Message: clean(fmt.Sprintf(format, args...)), Hint: clean(hint), Excerpt: p.excerpt()})
+	p.note(false, code, hint, format, args, zone)
+}
+
+// warnIn notes a warning likewise.
+func (p place) warnIn(zone, code, hint, format string, args ...any) {
+	p.note(true, code, hint, format, args, zone)
 }
 
 // warn notes a warning at the place.
 func (p place) warn(code, hint, format string, args ...any) {
-	p.note(true, code, hint, format, args...)
+	p.note(true, code, hint, format, args)
 }
 
-func (p place) note(warning bool, code, hint, format string, args ...any) {
-	p.src.out.add(Problem{File: p.src.name, Line: p.line, Column: p.col, Code: code, Warning: warning,
+func (p place) note(warning bool, code, hint, format string, args []any, zones ...string) {
+	p.src.out.add(Problem{File: p.src.name, Line: p.line, Column: p.col, Code: code, Warning: warning, zones: zones,
 		Message: clean(fmt.Sprintf(format, args...)), Hint: clean(hint), Excerpt: p.excerpt()})
 }
 

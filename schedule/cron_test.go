@@ -73,6 +73,7 @@ func TestReadCronOutlivesAPanic(t *testing.T) {
 	_, err := readCron("TZ=UTC")
 	require.ErrorContains(t, err, "write five fields")
 	require.ErrorContains(t, err, "the parser gave up")
+	require.Equal(t, err, wrongField("* * * * *", err), "no single field is to blame")
 }
 
 // Crontab semantics as POSIX gives them (The Open Group Base Specifications, crontab,

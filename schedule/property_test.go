@@ -154,3 +154,24 @@ func chosen(listed []Instance, at time.Time) (best *Instance) {
 	}
 	return best
 }
+
+// A caller may stop at any opening.
+func TestOpeningsStopWhenTold(t *testing.T) {
+	z := mixed()
+	a := newAlmanac(usual(t, "UTC"), z)
+	l := a.lightAt(instant(t, "1990-01-01T12:00:00Z"))
+	all := 0
+	for range a.openings(&l, l.on, l.next) {
+		all++
+	}
+	require.Greater(t, all, 5)
+	for stop := 1; stop <= all; stop++ {
+		n := 0
+		for range a.openings(&l, l.on, l.next) {
+			if n++; n == stop {
+				break
+			}
+		}
+		require.Equal(t, stop, n)
+	}
+}

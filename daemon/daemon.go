@@ -99,8 +99,10 @@ type Daemon struct {
 
 	fed       time.Duration // Mono of the last sign of life
 	published time.Duration
-	minute    time.Duration // Mono of the last history sample
-	restart   bool          // end Run with ErrRestart
+
+	publishEvery time.Duration // the longest time between two looks of topics and page
+	minute       time.Duration // Mono of the last history sample
+	restart      bool          // end Run with ErrRestart
 }
 
 // shown is what page, topics and socket see: made by the loop, never changed.

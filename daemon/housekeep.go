@@ -11,7 +11,7 @@ import (
 // Pace of what is not urgent.
 const (
 	publishGap   = 100 * time.Millisecond // between two looks of topics and page, at least
-	publishEvery = time.Second            // and at most
+	publishEvery = time.Second            // and at most, in real time
 	historyEvery = time.Minute
 )
 
@@ -19,7 +19,7 @@ const (
 // second passed.
 func (d *Daemon) tell() {
 	since := d.now.Mono - d.published
-	if since < publishGap || !d.changed && since < publishEvery {
+	if since < publishGap || !d.changed && since < d.publishEvery {
 		return
 	}
 	d.changed, d.published = false, d.now.Mono

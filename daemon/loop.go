@@ -108,6 +108,7 @@ func (l *loop) carry(effects []zones.Effect) {
 			}
 		case *zones.Record:
 			l.recorder.put(e)
+			continue // nobody sees it
 		case *zones.Entry:
 			l.out.entry(l.now.Wall, e)
 		case *zones.State:

@@ -55,6 +55,7 @@ func (d *Daemon) Await(ctx context.Context) error {
 		return fmt.Errorf("connect to the broker: %s", d.choice.rejected)
 	}
 	d.link.WatchMarks()
+	d.publishEvery = idleTick
 	for {
 		d.Settle()
 		up, why := d.link.Up()

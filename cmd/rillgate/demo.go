@@ -58,7 +58,6 @@ func newDemo(_ *flags) *cobra.Command {
 
 // demo builds the world in a temporary directory and lets it live.
 func demo(cmd *cobra.Command, o *demoOptions) error {
-	limitMemory()
 	ctx, stop := signal.NotifyContext(cmd.Context(), syscall.SIGINT, syscall.SIGTERM)
 	defer stop()
 	dir, err := os.MkdirTemp("", "rillgate-demo-")
@@ -171,7 +170,6 @@ func (w *world) days(ctx context.Context) error {
 		if err := w.instant(ctx, now); err != nil {
 			return err
 		}
-		w.sim.Look(w.show.room)
 		w.show.look(now, w.daemon.Shown)
 	}
 	return nil
@@ -209,6 +207,7 @@ func (w *world) instant(ctx context.Context, now time.Duration) error {
 // deliver brings what the room says to the daemon, and what that commands back.
 func (w *world) deliver(ctx context.Context, now time.Duration) error {
 	sent, err := w.sim.Step(ctx, now)
+	w.sim.Look(w.show.room)
 	if err != nil || sent == 0 {
 		return err
 	}

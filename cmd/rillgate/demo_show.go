@@ -20,6 +20,7 @@ type show struct {
 	told    int // happenings of the room told so far
 	sampled time.Duration
 	tallies map[string]*tally
+	quality map[string]zones.ProbeQuality // of each probe, as told last
 }
 
 // tally is what the summary says of one zone.
@@ -34,7 +35,7 @@ type tally struct {
 }
 
 func newShow(out io.Writer) *show {
-	return &show{out: out, tallies: map[string]*tally{}, sampled: -time.Hour}
+	return &show{out: out, tallies: map[string]*tally{}, quality: map[string]zones.ProbeQuality{}, sampled: -time.Hour}
 }
 
 func (s *show) greet(page, state string, o *demoOptions) {
@@ -123,6 +124,28 @@ func (s *show) look(now time.Duration, view func() zones.View) {
 			s.tally(z.ID).moisture(*z.Moisture, z.State == zones.Watering)
 		}
 	}
+	for i := range v.Probes {
+		s.probe(v.Wall, &v.Probes[i])
+	}
+}
+
+// probe prints when one that counted does so no more, and when it does again.
+func (s *show) probe(at time.Time, p *zones.ProbeView) {
+	was, told := s.quality[p.ID]
+	if was == p.Quality || !told && p.Quality != zones.ProbeGood {
+		return
+	}
+	s.quality[p.ID] = p.Quality
+	if told {
+		s.line(at, "probe "+p.ID, p.Zone, string(p.Quality)+because(p.Because))
+	}
+}
+
+func because(s string) string {
+	if s == "" {
+		return ""
+	}
+	return ": " + s
 }
 
 func (t *tally) moisture(m float64, watering bool) {

@@ -224,6 +224,23 @@ func TestCronDaylightSaving(t *testing.T) {
 	}
 }
 
+// A window that a gap moves onto the next one's start still has its turn first,
+// however the two are listed.
+func TestGapKeepsTheOrder(t *testing.T) {
+	cal := usual(t, "America/Chicago") // the change of 9 March 2025, as above
+	z := only(daily("later", "03:00-04:00"), daily("sooner", "02:30-02:50"))
+	for _, c := range []struct{ at, id string }{
+		{"2025-03-09T07:59:59Z", ""},
+		{"2025-03-09T08:00:00Z", "2025-03-09/sooner"},
+		{"2025-03-09T08:19:59Z", "2025-03-09/sooner"},
+		{"2025-03-09T08:20:00Z", "2025-03-09/later"},
+		{"2025-03-09T08:59:59Z", "2025-03-09/later"},
+		{"2025-03-09T09:00:00Z", ""},
+	} {
+		require.Equal(t, c.id, At(cal, z, instant(t, c.at)).Instance.ID, c.at)
+	}
+}
+
 // Pacific/Apia  Fri Dec 30 09:59:59 2011 UT = Thu Dec 29 23:59:59 2011 -10 gmtoff=-36000
 // Pacific/Apia  Fri Dec 30 10:00:00 2011 UT = Sat Dec 31 00:00:00 2011 +14 gmtoff=50400
 func TestSkippedDate(t *testing.T) {

@@ -16,9 +16,10 @@ type opening struct {
 
 func (o *opening) holds(t time.Time) bool { return !t.Before(o.start) && t.Before(o.end) }
 
-// compare orders openings by start, then the dated first, then as listed.
+// compare orders openings by start, then the dated first, then by face, so that what
+// one gap moves to one instant keeps its order, then as listed.
 func (o *opening) compare(p *opening) int {
-	return cmp.Or(o.start.Compare(p.start), o.rank()-p.rank(), o.place-p.place)
+	return cmp.Or(o.start.Compare(p.start), o.rank()-p.rank(), o.face.Compare(p.face), o.place-p.place)
 }
 
 // prevails reports whether o has the time where both are open.

@@ -80,7 +80,7 @@ type Shot struct {
 type Window struct {
 	Name        string
 	From, Until Edge
-	On          Weekdays      // with From and Until: only on these days
+	On          Weekdays      // with From and Until: only on these days (those whose lights the edges go by)
 	Cron        string        // five fields; then For is set, and From and Until are not
 	For         time.Duration // elapsed length of a cron window
 

@@ -84,3 +84,17 @@ func TestWireGivesAStuckWriteUp(t *testing.T) {
 	require.ErrorAs(t, err, &timeout)
 	require.True(t, timeout.Timeout())
 }
+
+// What comes through is what went in, or an error; never more than maxPacket at once.
+func FuzzWire(f *testing.F) {
+	f.Add([]byte{0x30, 3, 0, 1, 'a', 0xd0, 0})
+	f.Add([]byte{0x32, 0xff, 0xff, 0x7f, 0, 1, 'a', 0, 7})
+	f.Fuzz(func(t *testing.T, stream []byte) {
+		w := newWire(feed{r: bytes.NewReader(stream)}, time.Second)
+		got, _ := io.ReadAll(w) // it ends with an error where a packet is cut off
+		require.LessOrEqual(t, len(got), len(stream)+1)
+		if len(stream) < 1<<14 && len(got) > 0 {
+			require.Equal(t, stream[0], got[0])
+		}
+	})
+}

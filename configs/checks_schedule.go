@@ -12,6 +12,7 @@ const wholeDay = 24 * time.Hour
 func (c *checker) checkSchedule() {
 	s := c.schedule
 	s.checkDays()
+	s.crons = maxCrons
 	for i := range s.routines {
 		s.checkWindows(s.routines[i].windows)
 	}
@@ -48,6 +49,9 @@ func before(a, b schedule.Date) bool {
 	return time.Date(a.Year, a.Month, a.Day, 0, 0, 0, 0, time.UTC).Before(time.Date(b.Year, b.Month, b.Day, 0, 0, 0, 0, time.UTC))
 }
 
+// maxCrons bounds the cron windows of a file: each is looked through for overlaps.
+const maxCrons = 64
+
 // maxWindows bounds a list, so that every pair can be compared.
 const maxWindows = 24
 
@@ -62,7 +66,10 @@ func (s *rawSchedule) checkWindows(windows []rawWindow) {
 		w := &windows[i]
 		names.claim("window", w.name)
 		timed := s.checkTimes(w)
-		w.sound = timed && s.checkLengths(w)
+		if s.crons -= boolInt(w.cron.given); s.crons == -1 {
+			w.cron.at.fail(CodeRange, "use `on` with `from` and `until`", "the file has more than %d cron windows", maxCrons)
+		}
+		w.sound = timed && s.checkLengths(w) && s.crons >= 0
 		w.checkLevels()
 	}
 	s.checkOverlaps(windows)

@@ -110,13 +110,17 @@ func counted(n int, what string) string {
 	return itoa(n) + " " + what + "s"
 }
 
-// checkNumbers: every window as it will be, eased and scaled, on every day on which
-// its numbers differ.
+// checkNumbers: every window as it will be, eased and scaled. An eased number moves
+// evenly, so it and its distance to another are at their worst on the first or the
+// last day of the ease.
 func (c *checker) checkNumbers(z *rawZone, p *rawZonePlan) {
 	crop, raw := c.numbersOf(p)
 	plan := schedule.Zone{Named: true, Crop: crop, Scale: p.scale}
 	for i, st := range crop.Stages {
-		for day := st.FromDay; day == st.FromDay || day < st.FromDay+st.EaseFor; day++ {
+		if len(raw[i]) > maxWindows {
+			continue
+		}
+		for _, day := range []int{st.FromDay, st.FromDay + max(st.EaseFor, 1) - 1} {
 			for j, w := range numbersOn(&plan, day) {
 				z.checkWindow(&raw[i][j], &w, p, daySaid(p, day))
 			}

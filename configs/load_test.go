@@ -88,7 +88,7 @@ func TestHash(t *testing.T) {
 func TestManyProblems(t *testing.T) {
 	files := baseFiles(t)
 	files[GatewayFile] = []byte(strings.Repeat("- x: [\n", 1))
-	files[ScheduleFile] = []byte("zones:\n" + strings.Repeat("  Not An Id: none\n", 1) + manyKeys(500))
+	files[ScheduleFile] = []byte("zones:\n" + strings.Repeat("  Not An Id: none\n", 1) + manyKeys(450))
 	_, ps := Parse(files)
 	require.Len(t, ps, maxProblems+1)
 	require.Contains(t, told(ps), "more problems are not shown")

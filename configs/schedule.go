@@ -21,6 +21,7 @@ type (
 		crops    []rawCrop
 		zones    []rawZonePlan
 		alarms   []rawAlarm
+		crons    int // cron windows that may still come, while they are checked
 	}
 	rawDay struct {
 		at      place
@@ -105,6 +106,10 @@ func (t *table) eachEntry(key string, visit func(name string, at place, n *yaml.
 	}
 	if n.Kind != yaml.MappingNode {
 		t.src.at(n).fail(CodeKind, "write `"+key+": {name: ...}`", "%s stands where a mapping (keys with values) is due", kindOf(n))
+		return
+	}
+	if len(n.Content) > 2*maxElements {
+		t.src.at(n).fail(CodeRange, "split the room", "`%s` has more than %d entries", key, maxElements)
 		return
 	}
 	empty := func(name string, at place) bool {

@@ -42,6 +42,8 @@ func explainSyntax(at, opened place, le *yaml.LoadError) {
 		at.fail(CodeSyntax, "use single quotes, where a backslash is only a backslash", "a backslash before a character that needs none")
 	case has("max depth"):
 		at.fail(CodeSyntax, "no value of these files lies deeper than eight", "nested deeper than %d", maxDepth)
+	case has("expected node content"):
+		at.fail(CodeSyntax, "a bracket before it is not closed, or a comma is one too many", "no value can begin here")
 	case has("did not find expected key"), has("expected <document start>"), has("expected '-' indicator"):
 		at.fail(CodeSyntax, "keys of one mapping stand in one column", "this line fits no key above it: the indentation is off")
 	default:

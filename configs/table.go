@@ -179,6 +179,9 @@ func (t *table) list(key string) (elements []*yaml.Node, ok bool) {
 	return t.src.readList(n, key, k)
 }
 
+// maxElements bounds lists, and mappings by name: a room has some dozens of anything.
+const maxElements = 500
+
 // readList gives the elements of a list, without the empty ones.
 func (s *source) readList(n *yaml.Node, key string, k listOf) (elements []*yaml.Node, ok bool) {
 	if n.Kind != yaml.SequenceNode {
@@ -191,6 +194,10 @@ func (s *source) readList(n *yaml.Node, key string, k listOf) (elements []*yaml.
 	}
 	if len(n.Content) < k.min {
 		s.at(n).fail(CodeMissing, listHint(k), "the list `%s` is empty", key)
+		return nil, false
+	}
+	if len(n.Content) > maxElements {
+		s.at(n.Content[maxElements]).fail(CodeRange, "split the room", "the list `%s` has more than %d elements", key, maxElements)
 		return nil, false
 	}
 	for _, e := range n.Content {

@@ -139,11 +139,13 @@ func (f *Field) Waiting() bool {
 	return len(f.inbox) > 0
 }
 
-// Look lets the caller see (or change) the simulated room while nothing else does.
+// Look lets the caller see the simulated room, or put a fault into it, while nothing else
+// touches it. While Run is on, the room stands at the last thing that happened in it.
 func (f *Field) Look(see func(*simroom.Room)) {
 	f.mu.Lock()
 	defer f.mu.Unlock()
 	see(f.sim)
+	f.nudge()
 }
 
 // Counts gives a copy of the counts.

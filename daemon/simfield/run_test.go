@@ -50,14 +50,17 @@ func TestRunOutlivesItsBroker(t *testing.T) {
 	require.Equal(t, 1, f.Counts().Commands[simroom.Acted])
 }
 
-// Offline and back in real time: the broker gives the will, then the controller itself.
+// Offline and back in real time, by a fault put in while it runs: the broker gives the
+// will, then the controller speaks itself, with the same boot.
 func TestRunGoesOffAndComesBack(t *testing.T) {
 	at := embedded(t)
-	running(t, at, plan("north"), simroom.Options{Faults: []simroom.Fault{
-		{Kind: simroom.Offline, Subject: "north", At: 300 * time.Millisecond, For: 300 * time.Millisecond},
-	}})
+	f, _ := running(t, at, plan("north"), simroom.Options{ReportPeriod: time.Second})
 	w := newPeer(t, at)
+	boot := readReport(t, w.await("north/report", func(string) bool { return true })).Boot
+	f.Look(func(r *simroom.Room) {
+		require.NoError(t, r.Inject(simroom.Fault{Kind: simroom.Offline, Subject: "north", At: r.Now(), For: 1500 * time.Millisecond}))
+	})
 	w.await("north/status", func(s string) bool { return s == "offline" })
 	w.await("north/status", func(s string) bool { return s == "online" })
-	w.await("north/report", func(string) bool { return true })
+	require.Equal(t, boot, readReport(t, w.await("north/report", func(string) bool { return true })).Boot)
 }

@@ -95,18 +95,18 @@ func (x *pair) until(end time.Duration) {
 	}
 }
 
-// The core waters two beds for three days on the simulated room, with a probe lost and
+// The core waters two beds for two days on the simulated room, with a probe lost and
 // found on each: in their windows, one at a time, and what is reported is what was so.
 func TestTheCoreWatersTheRoom(t *testing.T) {
 	p := waterPlan()
 	story := DemoStory(p, at("05:00"))
 	x := newPair(t, p, Options{Seed: 1, Start: at("05:00"), Faults: story})
-	x.until(3 * 24 * time.Hour)
+	x.until(2 * 24 * time.Hour)
 	require.Empty(t, x.bad)
 	for i, z := range []string{"z1", "z2"} {
 		truth, _ := x.sim.Truth(z)
 		opened := x.sim.Opened(zones.Output{Controller: "north", Number: i + 1})
-		require.GreaterOrEqual(t, len(opened), 9, z)
+		require.GreaterOrEqual(t, len(opened), 8, z)
 		for _, o := range opened {
 			clock := x.sim.Wall(o.From).Hour()
 			require.True(t, clock >= 7 && clock < 16, "%s opened at %s", z, x.sim.Wall(o.From))

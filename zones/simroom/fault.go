@@ -50,25 +50,6 @@ type Fault struct {
 	Value   float64
 }
 
-// Happening is a fault that began or ended.
-type Happening struct {
-	At    time.Duration
-	Fault Fault
-	Begun bool
-}
-
-// String gives a short sentence: "probe-lost e1 began".
-func (h Happening) String() string {
-	word := "ended"
-	if h.Begun {
-		word = "began"
-	}
-	if h.Fault.Other != "" {
-		return fmt.Sprintf("%s %s and %s %s", h.Fault.Kind, h.Fault.Subject, h.Fault.Other, word)
-	}
-	return fmt.Sprintf("%s %s %s", h.Fault.Kind, h.Fault.Subject, word)
-}
-
 // Happened gives every fault that began or ended so far, in order.
 func (r *Room) Happened() []Happening { return r.happened }
 

@@ -1,6 +1,7 @@
 package simroom
 
 import (
+	"strings"
 	"testing"
 	"time"
 
@@ -30,6 +31,35 @@ func TestFaultNeedsItsSubject(t *testing.T) {
 	}
 }
 
+// Every kind of fault is told in words, and can begin and end.
+func TestEveryFaultIsTold(t *testing.T) {
+	subjects := map[string]Fault{
+		"probe": {Subject: "z1-0", Other: "z1-1"}, "valve": {Subject: "z1"}, "emitters": {Subject: "z1"}, "bed": {Subject: "z1"},
+		"supply": {Subject: "feed"}, "tank": {Subject: "feed"}, "input": {Subject: "floor"}, "output": {Subject: "z1"},
+	}
+	require.Len(t, tellings, 21)
+	for kind, words := range tellings {
+		head, _, _ := strings.Cut(strings.Replace(string(kind), "probes", "probe", 1), "-")
+		f, ok := subjects[head]
+		if !ok {
+			f = Fault{Subject: "north"}
+		}
+		f.Kind, f.At, f.For = kind, time.Minute, time.Minute
+		r := newRoom(t, testPlan(1, 2), Options{Faults: []Fault{f}})
+		r.Advance(time.Hour)
+		require.Len(t, r.Happened(), 2, kind)
+		for i, h := range r.Happened() {
+			require.Equal(t, i == 0, h.Begun)
+			require.NotContains(t, h.String(), "%")
+			require.NotContains(t, h.String(), "&")
+			require.Contains(t, h.String(), f.Subject)
+		}
+		require.NotEqual(t, words[0], words[1])
+	}
+	require.Equal(t, "probes a and b are swapped", Happening{Fault: Fault{Kind: ProbesSwapped, Subject: "a", Other: "b"}, Begun: true}.String())
+	require.Equal(t, "other x", Happening{Fault: Fault{Kind: "other", Subject: "x"}}.String())
+}
+
 func TestProbeLostAndFound(t *testing.T) {
 	h := faulty(t, testPlan(1, 2), Fault{Kind: ProbeLost, Subject: "z1-0"})
 	require.Len(t, readings(h.to(10*time.Minute), "0"), 10)
@@ -39,8 +69,9 @@ func TestProbeLostAndFound(t *testing.T) {
 	require.Len(t, readings(h.to(50*time.Minute), "0"), 10)
 	all := h.r.Happened()
 	require.Len(t, all, 2)
-	require.Equal(t, "probe-lost z1-0 began", all[0].String())
+	require.Equal(t, "probe z1-0 falls silent", all[0].String())
 	require.Equal(t, 40*time.Minute, all[1].At)
+	require.Equal(t, "probe z1-0 is found again", all[1].String())
 }
 
 func TestProbeStuck(t *testing.T) {

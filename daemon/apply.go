@@ -79,7 +79,7 @@ func (d *Daemon) apply(loaded *configs.Loaded, problems []configs.Problem, by, n
 	d.choice = choice{loaded: loaded, plan: loaded.Plan, problems: problems}
 	d.told("")
 	d.differ = ""
-	changes := changesOf(before.loaded, loaded)
+	changes := configs.Changes(before.loaded, loaded)
 	d.entry(d.now.Wall, &zones.Entry{Kind: "plan-applied", Because: "plan " + loaded.Hash + " is in force", By: by, Note: note})
 	d.trust.needSynced = loaded.Gateway.Clock == configs.ClockSynchronised
 	d.step(&zones.NewPlan{Plan: loaded.Plan})
@@ -183,6 +183,3 @@ func (d *Daemon) Trace(ctx context.Context, w io.Writer) error {
 	}
 	return d.tracer.copyTo(ctx, w)
 }
-
-// changesOf says in words what an apply changes.
-func changesOf(before, now *configs.Loaded) []string { return nil }

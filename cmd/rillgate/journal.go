@@ -23,7 +23,7 @@ func newJournal(f *flags) *cobra.Command {
 				_, err := f.fetch(cmd.Context(), operator.Request{Kind: operator.AskTrace}, cmd.OutOrStdout())
 				return err
 			}
-			return f.ask(cmd.Context(), req, func(r operator.Reply) error { return showLines(cmd, r.Lines, asJSON) })
+			return f.look(cmd, req, func(r operator.Reply) error { return showLines(cmd, r.Lines, asJSON) })
 		}),
 	}
 	cmd.Flags().IntVarP(&req.N, "lines", "n", 50, "at most so many of the newest")

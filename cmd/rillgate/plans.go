@@ -17,7 +17,7 @@ func newPlans(f *flags) *cobra.Command {
 		Short: "List the plans that were in force",
 		Args:  cobra.NoArgs,
 		RunE: job(func(cmd *cobra.Command, _ []string) error {
-			return f.ask(cmd.Context(), operator.Request{Kind: operator.AskPlans}, func(r operator.Reply) error {
+			return f.look(cmd, operator.Request{Kind: operator.AskPlans}, func(r operator.Reply) error {
 				if asJSON {
 					return printJSON(cmd, r.Plans)
 				}

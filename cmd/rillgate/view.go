@@ -1,7 +1,6 @@
 package main
 
 import (
-	"context"
 	"errors"
 
 	"github.com/spf13/cobra"
@@ -15,7 +14,7 @@ func viewCommand(f *flags, use, short string, asJSON, table func(*cobra.Command,
 	var wantJSON bool
 	cmd := &cobra.Command{Use: use, Short: short, Args: cobra.NoArgs}
 	cmd.RunE = job(func(cmd *cobra.Command, _ []string) error {
-		v, err := f.view(cmd.Context())
+		v, err := f.view(cmd)
 		if err != nil {
 			return err
 		}
@@ -29,8 +28,8 @@ func viewCommand(f *flags, use, short string, asJSON, table func(*cobra.Command,
 }
 
 // view asks the running daemon for its view.
-func (f *flags) view(ctx context.Context) (v *zones.View, err error) {
-	err = f.ask(ctx, operator.Request{Kind: operator.AskView}, func(r operator.Reply) error {
+func (f *flags) view(cmd *cobra.Command) (v *zones.View, err error) {
+	err = f.look(cmd, operator.Request{Kind: operator.AskView}, func(r operator.Reply) error {
 		v = r.View
 		return nil
 	})

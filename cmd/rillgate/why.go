@@ -17,7 +17,7 @@ func newWhy(f *flags) *cobra.Command {
 		Short: "Say why: a zone, valve, probe, controller or supply, `room`, or a reason's code",
 		Args:  cobra.ExactArgs(1),
 		RunE: job(func(cmd *cobra.Command, args []string) error {
-			return f.ask(cmd.Context(), operator.Request{Kind: operator.AskWhy, Subject: args[0]}, func(r operator.Reply) error {
+			return f.look(cmd, operator.Request{Kind: operator.AskWhy, Subject: args[0]}, func(r operator.Reply) error {
 				if r.Why == nil {
 					return errors.New("read the answer: there is none in the reply")
 				}

@@ -6,6 +6,7 @@ import (
 	"testing"
 	"time"
 
+	"rillgate/daemon/broker/realbroker"
 	"rillgate/zones"
 	"rillgate/zones/simroom"
 
@@ -69,12 +70,17 @@ func TestComesOnTheAir(t *testing.T) {
 }
 
 // After both barriers the other side has exactly what was sent, at every step.
-func TestBarrierIsAFullStop(t *testing.T) {
-	at := embedded(t)
+func TestBarrierIsAFullStop(t *testing.T) { fullStop(t, embedded(t), 400) }
+
+func TestBarrierIsAFullStopOnARealBroker(t *testing.T) {
+	fullStop(t, realbroker.Start(t, realbroker.Options{Extra: "set_tcp_nodelay true"}).URL(), 100)
+}
+
+func fullStop(t *testing.T, at string, steps int) {
 	f := stepped(t, at, plan("north", "south"), simroom.Options{Seed: 2})
 	w := newPeer(t, at)
 	w.take()
-	for i := 0; i < 400; i++ {
+	for i := 0; i < steps; i++ {
 		now := time.Duration(i) * 7 * time.Second
 		sent := step(t, f, now)
 		w.barrier()

@@ -97,6 +97,9 @@ func (z *zone) whyWater(w *schedule.Window, trigger schedule.Trigger) string {
 			level = w.Floor
 		}
 		if z.est.value < level {
+			if v == percent(level) {
+				v = sprintf("%.2f", z.est.value.Float()-0.005) // never "45.0 is under 45.0"
+			}
 			return sprintf("%s: %s %% is under %s %%", w.Name, v, percent(level))
 		}
 		return sprintf("%s: %s %% is on its way up to %s %%", w.Name, v, percent(w.StopAt))

@@ -100,7 +100,7 @@ func TestDamagedPagesNeverKillNorLie(t *testing.T) {
 		live := int(binary.LittleEndian.Uint64(data[16+40:])) // high water mark of meta 0, in pages
 		rng := rand.New(rand.NewSource(5))
 		aside := 0
-		for range 40 {
+		for range 25 {
 			path := filepath.Join(t.TempDir(), "store.db")
 			require.NoError(t, os.WriteFile(path, damaged(data, live, rng), 0o600))
 			s, opened := mustOpen(t, path)
@@ -111,7 +111,7 @@ func TestDamagedPagesNeverKillNorLie(t *testing.T) {
 			_ = s.Close()
 		}
 		require.Positive(t, aside)
-		t.Logf("closed %v: %d of 40 put aside", closed, aside)
+		t.Logf("closed %v: %d of 25 put aside", closed, aside)
 	}
 }
 

@@ -17,6 +17,7 @@ import (
 func TestMain(m *testing.M) {
 	ProbeMain()
 	limitedMain()
+	victimMain()
 	os.Exit(m.Run())
 }
 

@@ -31,7 +31,7 @@ var (
 	ErrLocked = errors.New("another process holds the ledger")
 	// ErrNewer: a later version of the program wrote the ledger.
 	ErrNewer = errors.New("the ledger's format is newer than this program")
-	// ErrFailed: a write or a sync went wrong once; nothing is durable any more
-	// until the process starts again (INV-25).
-	ErrFailed = errors.New("the ledger cannot be written")
+	// ErrFailed: the disk refused once; nothing is durable any more until the
+	// process starts again (INV-25).
+	ErrFailed = errors.New("the ledger cannot be written: look at its disk, then start again")
 )

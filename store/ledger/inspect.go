@@ -33,7 +33,7 @@ func (l *Ledger) Adopt(m *zones.Memory) error {
 	keepLatches(l.memory, own)
 	CountSpent(l.memory)
 	if err := l.begin(otherName(l.name), false); err != nil {
-		l.dead = fmt.Errorf("%w until a restart: %w", ErrFailed, err)
+		l.dead = failed(err)
 		return fmt.Errorf("adopt a memory: %w", l.dead)
 	}
 	return nil

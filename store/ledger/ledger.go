@@ -2,6 +2,7 @@ package ledger
 
 import (
 	"encoding/json"
+	"errors"
 	"fmt"
 	"sync"
 
@@ -53,8 +54,8 @@ type Ledger struct {
 }
 
 // Open takes the ledger in dir for this process, recovers what it holds and
-// begins a segment. ErrLocked and ErrNewer mean that nothing was touched. With
-// another error Recovered still tells what was found, as far as it could be read.
+// begins a segment. The error is ErrLocked or ErrNewer, and nothing was touched,
+// or ErrFailed; then Recovered still tells what was found, if it could be read.
 func Open(dir string, o Options) (*Ledger, Recovered, error) {
 	d := o.Disk
 	if d == nil {
@@ -65,14 +66,22 @@ func Open(dir string, o Options) (*Ledger, Recovered, error) {
 	}
 	o.Size = padded(max(o.Size, minSize))
 	if err := d.Lock(); err != nil {
-		return nil, Recovered{}, fmt.Errorf("open ledger %s: %w", dir, err)
+		return nil, Recovered{}, fmt.Errorf("open ledger %s: %w", dir, failed(err))
 	}
 	l, rec, err := open(d, o)
 	if err != nil {
 		d.Close()
-		return nil, rec, fmt.Errorf("open ledger %s: %w", dir, err)
+		return nil, rec, fmt.Errorf("open ledger %s: %w", dir, failed(err))
 	}
 	return l, rec, nil
+}
+
+// failed adds ErrFailed to an error of the disk.
+func failed(err error) error {
+	if errors.Is(err, ErrLocked) || errors.Is(err, ErrNewer) {
+		return err
+	}
+	return fmt.Errorf("%w: %w", ErrFailed, err)
 }
 
 func open(d Disk, o Options) (*Ledger, Recovered, error) {
@@ -139,7 +148,7 @@ func (l *Ledger) Append(recs ...*zones.Record) error {
 		return nil
 	}
 	if err := l.append(recs); err != nil {
-		l.dead = fmt.Errorf("%w until a restart: %w", ErrFailed, err)
+		l.dead = failed(err)
 		return fmt.Errorf("append to ledger: %w", l.dead)
 	}
 	return nil

@@ -2,7 +2,6 @@ package ledger
 
 import (
 	"encoding/json"
-	"errors"
 	"math"
 	"os"
 	"path/filepath"
@@ -217,5 +216,5 @@ func TestADirectoryThatCannotBeWritten(t *testing.T) {
 	require.NoError(t, os.WriteFile(file, nil, 0o600))
 	_, _, err := Open(filepath.Join(file, "ledger"), Options{})
 	require.ErrorIs(t, err, syscall.ENOTDIR)
-	require.False(t, errors.Is(err, ErrLocked))
+	require.ErrorIs(t, err, ErrFailed)
 }

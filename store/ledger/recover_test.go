@@ -20,7 +20,7 @@ func TestPowerCutKeepsEveryAcknowledgedRecord(t *testing.T) {
 	const n = 60
 	want := folds(t, n+10)
 	tails := 0
-	for seed := int64(0); seed < 300; seed++ {
+	for seed := int64(0); seed < 200; seed++ {
 		rng := rand.New(rand.NewSource(seed))
 		d := NewMemoryDisk()
 		l, _ := openOn(t, d)

@@ -24,10 +24,10 @@ func (r Reason) Explain() (e Explanation, ok bool) {
 // Reasons lists every code that Explain knows, sorted.
 func Reasons() []Reason {
 	all := make([]Reason, 0, len(refusals)+len(causes))
-	for r := range refusals {
+	for r := range refusals { // order: sorted below
 		all = append(all, r)
 	}
-	for r := range causes {
+	for r := range causes { // order: sorted below
 		all = append(all, r)
 	}
 	sort.Slice(all, func(i, j int) bool { return all[i] < all[j] })

@@ -61,9 +61,9 @@ func bench(id string) zones.Zone {
 	}
 }
 
-// writeReadings writes n minutes of readings of every probe of a plan: each zone
-// dries by day, and is wet again the next morning. Probes differ a little, by a
-// fixed rule; the minute's readings are spread over its seconds.
+// writeReadings writes n minutes of readings of every probe of a plan, as a room
+// that is watered would give them. Probes differ a little, by a fixed rule; the
+// minute's readings are spread over its seconds.
 func writeReadings(out io.Writer, plan *zones.Plan, from time.Time, minutes int) error {
 	w := bufio.NewWriterSize(out, 1<<20)
 	var line []byte
@@ -88,9 +88,19 @@ func writeReadings(out io.Writer, plan *zones.Plan, from time.Time, minutes int)
 	return w.Flush()
 }
 
-// moistureAt falls from 52 % at midnight by 8 points a day, with ripples that make
-// probes differ.
+// moistureAt climbs from 44 to 56 % in the two hours after 07:00, goes up and down by
+// 3.5 points every two hours until 16:00, and dries to 44 % by the next morning.
 func moistureAt(at time.Time, probe int) float64 {
-	day := float64(at.Unix()%86400) / 86400
-	return 52 - 8*day + 1.5*math.Sin(float64(probe)) + 0.4*math.Sin(float64(at.Unix()/60+int64(probe)*7))
+	hour := float64(at.Unix()%86400) / 3600
+	level := 0.0
+	switch {
+	case hour >= 7 && hour < 9:
+		level = 44 + 6*(hour-7)
+	case hour >= 9 && hour < 16:
+		part := math.Mod(hour-9, 2) / 2 // falls for 11 parts of 12, rises in the last
+		level = 56 - 3.5*math.Min(part*12/11, 12*(1-part))
+	default:
+		level = 54 - 10*math.Mod(hour+8, 24)/15
+	}
+	return level + 0.8*math.Sin(float64(probe)) + 0.05*math.Sin(float64(at.Unix()/60+int64(probe)*7))
 }

@@ -44,6 +44,11 @@ func FuzzLine(f *testing.F) {
 	})
 }
 
+func jsonLine(l *Line) (string, error) {
+	b, err := json.Marshal(wire(l))
+	return string(b), err
+}
+
 func mustJSON(t *testing.T, v any) string {
 	b, err := json.Marshal(v)
 	require.NoError(t, err)

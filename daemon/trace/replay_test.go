@@ -100,7 +100,27 @@ func (s *script) minutes(n int, zone string, moisture float64) {
 		}
 		s.at = s.at.Add(time.Minute)
 	}
-	s.line(`"clock":{}`)
+}
+
+// half writes a line half a second later, beside everything that comes on the second.
+func (s *script) half(part string) {
+	s.at = s.at.Add(500 * time.Millisecond)
+	s.line(part)
+	s.at = s.at.Add(-500 * time.Millisecond)
+}
+
+// sameLines compares two texts and shows only the first lines that differ.
+func sameLines(t *testing.T, want, got string) {
+	t.Helper()
+	if want == got {
+		return
+	}
+	a, b := strings.Split(want, "\n"), strings.Split(got, "\n")
+	for i := range a {
+		require.Less(t, i, len(b), "only one goes on: %s", a[i])
+		require.Equal(t, a[i], b[i], "line %d", i+1)
+	}
+	require.Equal(t, len(a), len(b))
 }
 
 // TestReplayWaters: the zone is dry when its window opens at 07:00; nothing opens
@@ -109,6 +129,7 @@ func TestReplayWaters(t *testing.T) {
 	plan := benches(2)
 	s := newScript(plan)
 	s.minutes(70, "west", 47)
+	s.line(`"clock":{}`)
 	_, lines := play(t, plan, s.b.String(), false)
 
 	open := first(lines, opening("west"))
@@ -138,7 +159,7 @@ func TestReplaySameBytes(t *testing.T) {
 	a, _ := play(t, plan, trace.String(), false)
 	b, _ := play(t, plan, trace.String(), false)
 	require.NotEmpty(t, a)
-	require.Equal(t, a, b)
+	sameLines(t, a, b)
 }
 
 // TestReplaySkipsIdleSeconds: skipping the ticks that the room says are idle changes
@@ -155,7 +176,7 @@ func TestReplaySkipsIdleSeconds(t *testing.T) {
 			}
 		}
 		ticked, _ := play(t, plan, trace, true)
-		require.Equal(t, ticked, skipped, "seed %d", seed)
+		sameLines(t, ticked, skipped)
 	}
 	require.Greater(t, openings, 30, "the traces have to water")
 }
@@ -236,6 +257,7 @@ func TestReplayEndsClosed(t *testing.T) {
 	s := newScript(plan)
 	s.at = start.Add(70 * time.Minute)
 	s.minutes(2, "east", 47)
+	s.line(`"clock":{}`)
 	out, lines := play(t, plan, s.b.String(), false)
 	require.NotNil(t, first(lines, opening("east")))
 	last := map[string]bool{}
@@ -261,7 +283,7 @@ func TestReplayGoldens(t *testing.T) {
 		}
 		want, err := os.ReadFile(dir + name + ".out.jsonl")
 		require.NoError(t, err)
-		require.Equal(t, string(want), got, name)
+		sameLines(t, string(want), got)
 	}
 }
 

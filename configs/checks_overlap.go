@@ -73,7 +73,7 @@ func weeksMeet(a, b *rawWindow, d rawDay) bool {
 
 // A cron expression has no formula for its times: its openings are looked through,
 // this many of them, from a fixed date on. 29 February is reached within four years.
-const cronLook = 400
+const cronLook = 200
 
 func cronStart() time.Time { return time.Date(2025, 12, 31, 23, 59, 0, 0, time.UTC) }
 

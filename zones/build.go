@@ -35,6 +35,9 @@ type zone struct {
 	told     Reason // last told
 	refusals map[Reason]int
 
+	refusedBy Reason // last refusal that was told
+	refusedAt time.Duration
+
 	lo, hi  Level // moisture between them changes nothing
 	fallTop Level // a fall under it changes nothing
 	urgent  bool  // progress to be recorded now

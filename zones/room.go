@@ -133,7 +133,10 @@ func (r *Room) Step(now Instant, ev Event) []Effect {
 
 // Next gives the Mono before which a Tick has nothing to do.
 func (r *Room) Next() time.Duration {
-	if r.next == forever {
+	switch {
+	case r.dirty:
+		return r.now.Mono
+	case r.next == forever:
 		return forever
 	}
 	return r.next - r.base
@@ -266,10 +269,11 @@ func (r *Room) look() {
 	r.lookAtWants()
 }
 
-// at makes sure that the next look comes no later than age t.
+// at makes sure that the next look comes no later than age t. What was due by now
+// has been looked at.
 func (r *Room) at(t time.Duration) {
-	if t < r.next {
-		r.next = max(t, r.t)
+	if t > r.t && t < r.next {
+		r.next = t
 	}
 }
 

@@ -1,21 +1,39 @@
 package zones
 
+import "time"
+
 // tellState works out a zone's state and tells it when state or reason changed.
 func (r *Room) tellState(z *zone) {
 	state, reason := r.stateOf(z)
 	if state == z.state && reason == z.told {
 		return
 	}
-	was := z.told
 	z.state, z.told = state, reason
 	because := r.because(z)
-	if reason != was && reason != NoReason && reason != WindowPassed && state != Watering {
-		z.refusals[reason]++
-		if reason != RestingStill {
-			r.entry(&Entry{Kind: "refused", Zone: z.id, Reason: reason, Because: because})
-		}
-	}
+	r.countRefusal(z, because)
 	r.out = append(r.out, &State{Zone: z.id, State: state, Reason: reason, Because: because})
+}
+
+const refusalLasts = time.Hour
+
+// countRefusal counts a refusal once, and tells the journal of it, until water comes,
+// another reason does, or an hour has passed: a trigger that wavers at its edge is no
+// news.
+func (r *Room) countRefusal(z *zone, because string) {
+	switch {
+	case z.state == Watering:
+		z.refusedBy = ""
+		return
+	case z.told == NoReason || z.told == WindowPassed:
+		return
+	case z.told == z.refusedBy && r.t < z.refusedAt+refusalLasts:
+		return
+	}
+	z.refusedBy, z.refusedAt = z.told, r.t
+	z.refusals[z.told]++
+	if z.told != RestingStill {
+		r.entry(&Entry{Kind: "refused", Zone: z.id, Reason: z.told, Because: because})
+	}
 }
 
 // stateOf gives the zone's state and its reason.

@@ -35,7 +35,9 @@ func (r *Room) reading(e *Reading) {
 	if z.est.staleAt != forever {
 		r.at(z.est.staleAt + 1)
 	}
-	if z.changed {
+	if z.changed && r.t >= r.progRec+time.Minute {
+		r.dirty = true // what it had is written down now
+	} else if z.changed {
 		r.at(r.progRec + time.Minute)
 	}
 }

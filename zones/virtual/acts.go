@@ -92,10 +92,23 @@ func (w *World) Input(id string, active bool) error {
 		return fmt.Errorf("find input %q: the plan has %s", id, strings.Join(w.inputIDs(), ", "))
 	}
 	in.active = active
-	if c := w.controller(in.controller); w.brokerUp && c.Online {
+	if c := w.controller(in.controller); w.brokerUp && c.Online && !in.mute {
 		w.send(&zones.InputState{Controller: in.controller, ID: id, Active: active})
 	}
 	return nil
+}
+
+// Mute lets an input fall silent while its controller reports, or be heard again.
+func (w *World) Mute(id string, mute bool) error {
+	in := w.input(id)
+	if in == nil {
+		return fmt.Errorf("find input %q: the plan has %s", id, strings.Join(w.inputIDs(), ", "))
+	}
+	in.mute = mute
+	if mute {
+		return nil
+	}
+	return w.Input(id, in.active)
 }
 
 // Broker takes the command connection down or brings it up.

@@ -60,6 +60,7 @@ type World struct {
 type input struct {
 	controller, id string
 	active         bool
+	mute           bool // nothing is heard of it, not even what stood
 }
 
 // New starts a room on a fresh ledger at a true time, with the clock trusted, the
@@ -144,7 +145,7 @@ func (w *World) connect(retained bool) {
 // is away.
 func (w *World) tellInputs(c *Controller, retained bool) {
 	for _, in := range w.inputs {
-		if in.controller == c.ID && (c.Online || retained) {
+		if in.controller == c.ID && !in.mute && (c.Online || retained) {
 			w.send(&zones.InputState{Controller: c.ID, ID: in.id, Active: in.active, Retained: retained})
 		}
 	}

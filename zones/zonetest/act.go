@@ -18,7 +18,7 @@ import (
 //	report a open|closed|obeys [flow=2.5]
 //	controller north offline|silent|online|reboots|deaf|hears
 //	foreign north 99 [seq=1]           a report with a foreign epoch
-//	input leak-1 on|off
+//	input leak-1 on|off|silent|heard
 //	broker down|up
 //	clock unsure|trusted [step=-1h]
 //	ledger fails|holds|works
@@ -45,7 +45,7 @@ func (r *Runner) act(c Line) error {
 	case "foreign":
 		return r.foreign(c)
 	case "input":
-		return r.world.Input(c.arg(0), c.arg(1) == "on")
+		return r.input(c)
 	case "broker":
 		r.world.Broker(c.arg(0) == "up")
 	case "clock":
@@ -140,6 +140,16 @@ func (r *Runner) controller(c Line) error {
 		return r.world.Deafen(id, false)
 	}
 	return c.fail("a controller is offline, silent, online, reboots, deaf or hears")
+}
+
+func (r *Runner) input(c Line) error {
+	switch c.arg(1) {
+	case "on", "off":
+		return r.world.Input(c.arg(0), c.arg(1) == "on")
+	case "silent", "heard":
+		return r.world.Mute(c.arg(0), c.arg(1) == "silent")
+	}
+	return c.fail("an input is on, off, silent or heard")
 }
 
 // foreign is a report whose command came from another gateway.

@@ -31,6 +31,8 @@ type Runner struct {
 	answer  *zones.Answer
 	orders  int
 	misses  []error
+
+	everySecond bool
 }
 
 // seen is what the commands to one valve were.
@@ -44,9 +46,13 @@ type seen struct {
 
 // RunScript plays a script. It gives the effects of each beat as lines, and what
 // was not as the script expects or as the invariants demand.
-func RunScript(s *Script) (beats [][]string, err error) {
+func RunScript(s *Script) (beats [][]string, err error) { return runScript(s, false) }
+
+// runScript can be told to tick each second, also when the room has nothing to do.
+func runScript(s *Script, everySecond bool) (beats [][]string, err error) {
 	r := &Runner{
-		plan: s.Plan, room: &s.room, checker: NewChecker(s.Plan), story: newStory(s.Plan.Calendar.Location),
+		everySecond: everySecond,
+		plan:        s.Plan, room: &s.room, checker: NewChecker(s.Plan), story: newStory(s.Plan.Calendar.Location),
 		feeds: map[string]*feeder{}, valves: map[string]*seen{}, begun: map[string]int{},
 	}
 	for _, b := range s.Beats {
@@ -173,6 +179,7 @@ func (r *Runner) start(c Line, quiet bool) error {
 		f.next = from
 	}
 	r.world = virtual.New(r.plan, from, r)
+	r.world.EverySecond = r.everySecond
 	r.feedNow(0)
 	r.advance(at)
 	r.world.Finish()

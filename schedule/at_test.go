@@ -258,6 +258,35 @@ func TestBetweenDayLengths(t *testing.T) {
 	require.Equal(t, "2027-03-01T19:00/w", At(cal, twice, instant(t, "2027-03-01T19:30:00Z")).Instance.ID)
 }
 
+// Two openings that began as early as any that can still be open: two light spans
+// before, and three where the day lengths change between.
+func TestOpeningsFromLongAgo(t *testing.T) {
+	// The night of TestDaylightSaving's first change is an hour short: lights-on to lights-on 23 h.
+	cal, z := usual(t, "America/Chicago"), only(dated("day", "30 5 * * SAT", 24*hour))
+	in := At(cal, z, instant(t, "2025-03-09T11:15:00Z")).Instance
+	require.Equal(t, "2025-03-08T05:30/day 2025-03-08T11:30:00Z 2025-03-09T11:30:00Z", line(in))
+
+	cal = &Calendar{Location: time.UTC, Days: []Day{
+		{On: 20*hour + 15*minute, Off: 3*hour + 45*minute},
+		{From: Date{2027, 3, 14}, On: 2 * hour, Off: 19*hour + 30*minute},
+	}}
+	z = only(Window{Name: "long", From: clock("14:30"), Until: off(9*hour + 15*minute)})
+	in = At(cal, z, instant(t, "2027-03-15T02:58:00Z")).Instance
+	require.Equal(t, "2027-03-13/long 2027-03-13T14:30:00Z 2027-03-15T04:45:00Z", line(in))
+}
+
+// Where the clock goes back over midnight, the day that has begun does not end again:
+// America/St_Johns  Sun Nov  7 02:30:59 2010 UT = Sun Nov  7 00:00:59 2010 NDT gmtoff=-9000
+// America/St_Johns  Sun Nov  7 02:31:00 2010 UT = Sat Nov  6 23:01:00 2010 NST gmtoff=-12600
+func TestBackOverMidnight(t *testing.T) {
+	cal := &Calendar{Location: zoneOf(t, "America/St_Johns"), Days: []Day{{On: 0, Off: 12 * hour}}}
+	z := only(Window{Name: "w", From: on(0), Until: on(hour)})
+	s := At(cal, z, instant(t, "2010-11-07T03:00:00Z")) // 23:30 of the 6th, for the second time
+	require.Equal(t, "2010-11-07/w 2010-11-07T02:30:00Z 2010-11-07T04:30:00Z", line(s.Instance))
+	require.Equal(t, instant(t, "2010-11-07T02:30:00Z"), s.LightsOn.UTC())
+	require.Equal(t, instant(t, "2010-11-06T02:30:00Z"), At(cal, z, instant(t, "2010-11-07T02:29:59Z")).LightsOn.UTC())
+}
+
 func TestUpcomingBounds(t *testing.T) {
 	cal, z := usual(t, "UTC"), only(daily("w", "08:00-09:00"))
 	for name, c := range map[string]struct {
@@ -281,6 +310,7 @@ func TestUpcomingBounds(t *testing.T) {
 func TestNext(t *testing.T) {
 	cal := usual(t, "UTC")
 	yearly := only(dated("yearly", "0 12 1 3 *", hour), daily("off", "09:00-09:00"))
+	often := only(dated("often", "*/20 * * * *", minute))
 	leap := only(dated("leap", "0 12 29 2 *", hour))
 	z := only(daily("late", "22:00-23:00"), daily("early", "08:00-09:00"), dated("cron", "0 8 * * MON", minute))
 	for name, c := range map[string]struct {
@@ -290,6 +320,7 @@ func TestNext(t *testing.T) {
 		"before":           {z, "2027-02-02T07:59:59Z", "2027-02-02/early"},
 		"at its start":     {z, "2027-02-02T08:00:00Z", "2027-02-02/late"},
 		"over midnight":    {z, "2027-02-02T22:00:00Z", "2027-02-03/early"},
+		"of the same":      {often, "2027-02-01T07:20:00Z", "2027-02-01T07:40/often"},
 		"dated first":      {z, "2027-02-01T07:00:00Z", "2027-02-01T08:00/cron"},
 		"a year on":        {yearly, "2026-03-01T12:00:00Z", "2027-03-01T12:00/yearly"},
 		"within 400 days":  {leap, "2027-01-26T00:00:00Z", "2028-02-29T12:00/leap"},

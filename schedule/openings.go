@@ -81,13 +81,13 @@ func (a *almanac) starts(w *Window, from, until time.Time) iter.Seq[opening] {
 	return a.dayStarts(w, from, until)
 }
 
-// dayStarts goes by the dates whose edges may lie in [from, until): a start lies
-// within a day after the date and the edge's offset.
+// dayStarts goes by the dates whose start may lie in [from, until): lights are less
+// than a day after their date, so a start is less than a day after date and offset.
 func (a *almanac) dayStarts(w *Window, from, until time.Time) iter.Seq[opening] {
 	return func(yield func(opening) bool) {
 		lo, hi := span(a.loc, from, until)
 		last := dayOf(hi.Add(-w.From.Offset))
-		for d := dayOf(lo.Add(-w.From.Offset - wholeDay)); d <= last; d++ {
+		for d := dayOf(lo.Add(-w.From.Offset)); d <= last; d++ {
 			o, ok := a.opening(w, d)
 			if !ok || o.start.Before(from) {
 				continue

@@ -201,6 +201,19 @@ func TestOpeningKeepsItsStage(t *testing.T) {
 	require.Equal(t, Level(30000), At(cal, z, instant(t, "2027-02-02T06:00:00Z")).Instance.Window.Below)
 }
 
+// While an opening of the stage before is still under way, the zone is not fallow.
+func TestOpeningIntoAnEmptyStage(t *testing.T) {
+	cal := usual(t, "UTC")
+	z := &Zone{Named: true, Crop: &Crop{Day1: Date{2027, 2, 1}, Stages: []Stage{
+		{FromDay: 1, Windows: []Window{daily("night", "20:00-07:00")}}, {FromDay: 2, Routine: "dry"}}}}
+	last := At(cal, z, instant(t, "2027-02-02T06:59:59Z"))
+	require.True(t, last.Open)
+	require.False(t, last.Fallow)
+	require.Equal(t, "dry", last.Stage)
+	require.Zero(t, last.LowestBelow)
+	require.True(t, At(cal, z, instant(t, "2027-02-02T07:00:00Z")).Fallow)
+}
+
 // The last day ends at the lights-on after it, and with it what is open then.
 func TestOpeningEndsWithTheCrop(t *testing.T) {
 	cal := usual(t, "UTC")
@@ -242,4 +255,17 @@ func TestTwoOpeningsOfOneNameOnOneDate(t *testing.T) {
 		require.True(t, ok)
 		require.Equal(t, in, next)
 	}
+}
+
+// A cron opening has the time in its id already and leaves the date to a daily one.
+func TestCronThenDailyOfOneName(t *testing.T) {
+	cal := usual(t, "UTC")
+	z := &Zone{Named: true, Crop: &Crop{Day1: Date{2027, 2, 1}, Stages: []Stage{
+		{FromDay: 1, Windows: []Window{dated("early", "0 5 * * *", minute)}},
+		{FromDay: 2, Windows: []Window{daily("early", "07:00-07:30")}},
+	}}}
+	require.Equal(t, []string{
+		"2027-02-02T05:00/early 2027-02-02T05:00:00Z 2027-02-02T05:01:00Z",
+		"2027-02-02/early 2027-02-02T07:00:00Z 2027-02-02T07:30:00Z",
+	}, lines(Upcoming(cal, z, instant(t, "2027-02-02T00:00:00Z"), instant(t, "2027-02-03T00:00:00Z"))))
 }

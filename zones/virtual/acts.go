@@ -116,10 +116,11 @@ func (w *World) Broker(up bool) {
 	if up == w.brokerUp {
 		return
 	}
-	w.brokerUp = up
+	w.brokerUp, w.linked = up, up
 	w.send(&zones.BrokerLink{Up: up})
 	if up {
-		w.connect(false)
+		w.tellAll()
+		w.tellStanding(false)
 	}
 }
 

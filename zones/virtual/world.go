@@ -37,6 +37,9 @@ type World struct {
 	// EverySecond sends a tick each second, also where the room says that it has
 	// nothing to do.
 	EverySecond bool
+	// RetainedFirst lets what the broker keeps reach a new process before its link
+	// counts as up and before any report, instead of after the first reports.
+	RetainedFirst bool
 
 	plan     *zones.Plan
 	room     *zones.Room
@@ -49,6 +52,7 @@ type World struct {
 	trusted bool
 
 	brokerUp    bool
+	linked      bool // the process has its command connection: never before it began
 	controllers []*Controller
 	inputs      []input
 	ledger      ledger
@@ -121,22 +125,33 @@ func (w *World) Restart() {
 // boot starts a process and lets the broker tell it what stands.
 func (w *World) boot() {
 	first := w.room == nil
+	w.linked = false
 	room, effects := zones.NewRoom(w.plan, w.ledger.copy(), w.Now())
 	w.room = room
 	w.took(nil, effects)
 	w.settle()
+	if w.brokerUp && !first && w.RetainedFirst {
+		w.tellStanding(true)
+	}
+	w.linked = w.brokerUp
 	w.send(&zones.BrokerLink{Up: w.brokerUp})
-	if w.brokerUp {
-		w.connect(!first)
+	w.tellAll()
+	if w.brokerUp && !(!first && w.RetainedFirst) {
+		w.tellStanding(!first)
 	}
 }
 
-// connect is what comes when the command connection stands: the controllers'
-// status and inputs (retained for a process that came later), then their reports.
-func (w *World) connect(retained bool) {
+// tellStanding sends the controllers' status and inputs: as the broker keeps them,
+// or live, as controllers do when they connect.
+func (w *World) tellStanding(retained bool) {
 	for _, c := range w.controllers {
 		w.send(&zones.Status{Controller: c.ID, Online: c.Online, Retained: retained})
 		w.tellInputs(c, retained)
+	}
+}
+
+func (w *World) tellAll() {
+	for _, c := range w.controllers {
 		w.tell(c)
 	}
 }
@@ -222,7 +237,7 @@ func appendOnce(list []*Controller, c *Controller) []*Controller {
 // report is due at once: a told output shows itself only each second.
 func (w *World) deliver(cmd *zones.Command) *Controller {
 	c := w.controller(cmd.Output.Controller)
-	if c == nil || !w.brokerUp || !c.Online || c.Deaf {
+	if c == nil || !w.linked || !c.Online || c.Deaf {
 		return nil
 	}
 	o := c.output(cmd.Output.Number)

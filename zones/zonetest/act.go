@@ -24,7 +24,7 @@ import (
 //	ledger fails|holds|works
 //	order hold a [for=30m] [volume=120] [note=x] [source=mqtt]
 //	apply ; zone a max-run=30s ...     room lines after apply, then `in-force`
-//	restart | shutdown
+//	restart [retained-first] | shutdown
 func (r *Runner) act(c Line) error {
 	switch c.Name {
 	case "at":
@@ -57,6 +57,7 @@ func (r *Runner) act(c Line) error {
 	case "in-force":
 		return r.apply(c)
 	case "restart":
+		r.world.RetainedFirst = c.arg(0) == "retained-first"
 		r.world.Restart()
 	case "shutdown":
 		r.world.Shutdown()

@@ -225,6 +225,48 @@ func TestABackupOfALaterFormatIsRefused(t *testing.T) {
 	require.ErrorIs(t, err, ErrNewer)
 }
 
+// A backup made while both are written holds one moment, and is never behind itself.
+func TestABackupWhileTheRoomRuns(t *testing.T) {
+	r, _ := lived(t)
+	stop, done := make(chan struct{}), make(chan error, 1)
+	go func() {
+		done <- func() error {
+			for seq := uint64(3); ; seq++ {
+				select {
+				case <-stop:
+					return nil
+				default:
+				}
+				if err := r.ledger.Append(&zones.Record{Seq: seq, Kind: zones.RecAge}); err != nil {
+					return err
+				}
+				e := store.JournalEntry{Seq: seq, At: noon(), Entry: zones.Entry{Kind: "note"}}
+				if err := r.store.Write(store.Batch{Journal: []store.JournalEntry{e}, Mirror: r.ledger.Memory()}); err != nil {
+					return err
+				}
+			}
+		}()
+	}()
+	for range 5 {
+		var b bytes.Buffer
+		m, err := Write(&b, r.store, r.ledger, r.dir, noon())
+		require.NoError(t, err)
+		fresh := &room{dir: t.TempDir()}
+		s, err := Stage(&b, fresh.dir)
+		require.NoError(t, err)
+		_, err = fresh.install(s)
+		require.NoError(t, err)
+		s.Discard()
+		copied, rec := openRoom(t, fresh.dir)
+		require.False(t, rec.Lost || rec.Damaged, rec.Detail)
+		require.Equal(t, m.Seq, rec.Memory.Seq)
+		copied.close(t)
+	}
+	close(stop)
+	require.NoError(t, <-done)
+	r.close(t)
+}
+
 // fault is a writer that takes only so much.
 type fault struct{ left int }
 

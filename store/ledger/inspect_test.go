@@ -1,6 +1,7 @@
 package ledger
 
 import (
+	"encoding/json"
 	"strings"
 	"testing"
 	"time"
@@ -111,4 +112,35 @@ broken line
 	require.Error(t, err)
 	_, err = MountProblem(t.TempDir())
 	require.NoError(t, err)
+}
+
+// The seal that would tell is gone too: records in the other segment tell.
+func TestHeadAndSealGone(t *testing.T) {
+	files := written(t, 33)
+	newest, now, err := newestOf(files)
+	require.NoError(t, err)
+	older := otherName(newest)
+	before, err := parseSegment(older, files[older])
+	require.NoError(t, err)
+	require.True(t, before.sealed)
+	frames := ofGeneration(framesIn(files[older]), before.generation)
+	clear(files[older][frames[len(frames)-1].start:])
+	clear(files[newest][:headerSize+8])
+	require.Greater(t, now.memory.Seq, before.memory.Seq)
+	rec := recoverFrom(t, files)
+	require.True(t, rec.Damaged && rec.Memory.Spent)
+	require.Equal(t, now.memory.Seq, rec.Memory.Seq, "no number is given twice")
+}
+
+// A number that is missing between whole frames is damage, and nothing behind it counts.
+func TestAGapInTheNumbers(t *testing.T) {
+	seg := appendHeader(nil, header{version: formatVersion, size: minSize, generation: 1})
+	seg = appendFrame(seg, frame{generation: 1, kind: snapshotFrame, payload: must(json.Marshal(zones.NewMemory()))})
+	for _, seq := range []uint64{1, 2, 4} {
+		seg = appendFrame(seg, frame{generation: 1, seq: seq, durable: seq - 1, kind: recordFrame, payload: must(json.Marshal(entry(seq)))})
+	}
+	s, err := parseSegment(segmentA, append(seg, make([]byte, minSize)...))
+	require.NoError(t, err)
+	require.Equal(t, uint64(2), s.memory.Seq)
+	require.True(t, s.lostDurable())
 }

@@ -85,6 +85,9 @@ func framed(t *testing.T) string {
 		case "/frames":
 			_, _ = w.Write([]byte(frames()))
 			return
+		case "/phone":
+			_, _ = w.Write([]byte(`<!doctype html><body style="margin:0"><iframe width=390 height=2900 style="border:0" src="/?still"></iframe>`))
+			return
 		case "/too-wide":
 			_, _ = w.Write([]byte(`<!doctype html><body><div style="width:600px">wide</div>`))
 			return
@@ -135,7 +138,7 @@ func TestInABrowser(t *testing.T) {
 // pictures saves how the pages look, for a person to judge: RILLGATE_PICTURES=DIR.
 func pictures(t *testing.T, dir, base string) {
 	for _, p := range []struct{ name, path, size, scheme string }{
-		{"room-1200", "/?still", "1200,2900", "1"}, {"frames", "/frames", "1300,1000", "1"}, {"room-500", "/?still", "500,4500", "1"},
+		{"room-1200", "/?still", "1200,2900", "1"}, {"room-390", "/phone", "500,2900", "1"},
 		{"room-dark", "/?still", "1200,2900", "0"}, {"zone-1200", "/zones/east?still", "1200,1700", "1"}, {"zone-dark-500", "/zones/west?still", "500,2600", "0"},
 	} {
 		chromium(t, "--hide-scrollbars", "--blink-settings=preferredColorScheme="+p.scheme, "--window-size="+p.size,

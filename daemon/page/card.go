@@ -14,6 +14,7 @@ type zoneCard struct {
 	ID, Name                string
 	State, Mark, Class      string
 	Moisture, Half          string
+	Measured                bool // there is an estimate
 	Because, Next           string
 	Facts                   []fact
 	BudgetUsed, BudgetLimit float64
@@ -50,13 +51,13 @@ func (d *desk) card(z *zones.ZoneView, height float64) zoneCard {
 	}
 	c := zoneCard{
 		ID: z.ID, Name: orElse(z.Name, z.ID), State: orElse(string(z.State), notKnown), Mark: marks[0], Class: marks[1],
-		Moisture: figure(z.Moisture, 1, "%"), Because: sentenceCase(orElse(z.Because, "no reason is known yet")), Next: orElse(z.Next, notKnown),
+		Moisture: figure(z.Moisture, 1, "%"), Measured: known(z.Moisture), Because: sentenceCase(orElse(z.Because, "no reason is known yet")), Next: orElse(z.Next, notKnown),
 		BudgetUsed: z.UsedSeconds, BudgetLimit: max(z.LimitSeconds, 1), Budget: budget(z), Facts: d.facts(z), Reasons: d.reasons(z),
 	}
-	if !known(z.Moisture) {
+	if !c.Measured {
 		c.Moisture = "moisture not known"
 	}
-	if known(z.Moisture) && known(z.HalfWidth) {
+	if c.Measured && known(z.HalfWidth) {
 		c.Half = "± " + figure(z.HalfWidth, 1, "points")
 	}
 	d.picture(&c, z, height)

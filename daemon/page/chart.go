@@ -34,7 +34,7 @@ type frame struct {
 	left, right, top, bottom float64
 	hours                    int // between labels on the time axis
 	narrow                   bool
-	lo, hi, step             float64
+	lo, hi                   float64
 	chart                    *chart
 	b                        strings.Builder
 }
@@ -48,7 +48,7 @@ func (c *chart) drawWide(height float64) template.HTML {
 }
 
 func (c *chart) drawNarrow(height float64) template.HTML {
-	return c.draw(&frame{w: 340, h: height, left: 44, right: 72, top: 10, bottom: 46, hours: 6, narrow: true})
+	return c.draw(&frame{w: 340, h: height, left: 44, right: 84, top: 10, bottom: 46, hours: 6, narrow: true})
 }
 
 func (c *chart) draw(f *frame) template.HTML {
@@ -81,7 +81,9 @@ func (f *frame) scale() {
 	if i.empty() {
 		i = interval{lo: 0, hi: 100}
 	}
-	f.lo, f.hi, f.step = axis(interval{lo: i.lo - 0.5, hi: i.hi + 0.5}.widen(10), 5)
+	i = i.widen(10)
+	margin := (i.hi - i.lo) / 20
+	f.lo, f.hi = i.lo-margin, i.hi+margin
 }
 
 func (f *frame) y(v float64) float64 {
@@ -104,11 +106,7 @@ func (f *frame) text(class, anchor string, x, y float64, s string) {
 
 func (f *frame) grid() {
 	end, floor := f.w-f.right, f.h-f.bottom
-	for n := 0; ; n++ {
-		v := f.lo + float64(n)*f.step
-		if v > f.hi+f.step/2 {
-			break
-		}
+	for _, v := range steps(interval{f.lo, f.hi}, 6) {
 		f.line("grid", f.left, f.y(v), end, f.y(v))
 		f.text("tick", "end", f.left-5, f.y(v)+4, fmt.Sprintf("%.4g %%", v))
 	}

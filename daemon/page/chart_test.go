@@ -15,13 +15,14 @@ import (
 )
 
 func TestAxisTakesRoundSteps(t *testing.T) {
-	for _, c := range []struct{ lo, hi, wantLo, wantHi, step float64 }{
-		{43, 57, 40, 60, 5}, {0, 100, 0, 100, 20}, {46, 48, 46, 48, 0.5}, {69.5, 70.5, 69.4, 70.6, 0.2}, {12.3, 95, 0, 100, 20},
+	for _, c := range []struct {
+		lo, hi float64
+		want   []float64
+	}{
+		{43, 57, []float64{45, 50, 55}}, {0, 100, []float64{0, 20, 40, 60, 80, 100}}, {46, 48, []float64{46, 46.5, 47, 47.5, 48}},
+		{69.5, 70.5, []float64{69.6, 69.8, 70, 70.2, 70.4}}, {38, 72, []float64{40, 50, 60, 70}}, {-3, 3, []float64{-2, 0, 2}},
 	} {
-		lo, hi, step := axis(interval{c.lo, c.hi}, 5)
-		require.InDelta(t, c.step, step, 1e-9, "%+v", c)
-		require.InDelta(t, c.wantLo, lo, 1e-9, "%+v", c)
-		require.InDelta(t, c.wantHi, hi, 1e-9, "%+v", c)
+		require.InDeltaSlice(t, c.want, steps(interval{c.lo, c.hi}, 5), 1e-9, "%+v", c)
 	}
 	require.Equal(t, interval{65, 75}, interval{69, 71}.widen(10))
 	require.Equal(t, interval{20, 71}, interval{20, 71}.widen(10))

@@ -155,6 +155,7 @@ func TestGuard(t *testing.T) {
 		{"foreign name over LAN", lan(request("GET", "/", "rebind.example", nil)), 421},
 		{"post", request("POST", "/", "localhost", nil), 405},
 		{"put", request("PUT", "/zones/east", "localhost", nil), 405},
+		{"post to nowhere", request("POST", "/nowhere", "localhost", nil), 405},
 		{"delete", request("DELETE", "/zones/east", "localhost", nil), 405},
 		{"options", request("OPTIONS", "/", "localhost", nil), 405},
 		{"a body", request("GET", "/", "localhost", strings.NewReader("x")), 413},

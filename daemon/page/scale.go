@@ -22,18 +22,21 @@ func (i interval) widen(least float64) interval {
 	return i
 }
 
-// axis rounds an interval (not empty) out to steps of 1, 2 or 5 times a power of
-// ten, so that about n of them fit.
-func axis(i interval, n int) (lo, hi, step float64) {
+// steps gives the marks within an interval (not empty): multiples of 1, 2 or 5 times a
+// power of ten, at most n+1 of them.
+func steps(i interval, n int) (marks []float64) {
 	width := i.hi - i.lo
-	step = math.Pow(10, math.Floor(math.Log10(width/float64(n))))
+	step := math.Pow(10, math.Floor(math.Log10(width/float64(n))))
 	for _, f := range []float64{1, 2, 5, 10} {
 		if width/(step*f) <= float64(n) {
 			step *= f
 			break
 		}
 	}
-	return math.Floor(i.lo/step) * step, math.Ceil(i.hi/step) * step, step
+	for k := math.Ceil(i.lo / step); k*step <= i.hi; k++ {
+		marks = append(marks, k*step)
+	}
+	return marks
 }
 
 // hourMarks gives the instants in [from, to] at which the clock face shows a whole

@@ -138,6 +138,17 @@ func TestAHoldsEndDoesNotWaver(t *testing.T) {
 	require.Equal(t, []string{device + "zone-west/hold=false", device + "zone-west/hold-until="}, r.told(func() { r.pass(time.Second) }))
 }
 
+// The convention: "an empty string value" is one byte 0x00, as a zero-length message
+// would remove the topic.
+func TestAnEmptySentenceIsNoRemoval(t *testing.T) {
+	r := newRig(t)
+	r.view.Zones[0].Because, r.view.Zones[1].Because = "", "\xff\x00"
+	r.update()
+	require.Equal(t, "\x00", r.standingAt("zone-east/because"))
+	require.Equal(t, "\uFFFD", r.standingAt("zone-west/because"))
+	r.check()
+}
+
 func TestTotalsNeverFall(t *testing.T) {
 	r := newRig(t)
 	r.update()
@@ -261,6 +272,8 @@ func TestTheVersionRisesAboveWhatStands(t *testing.T) {
 	own := r.standingAt("$description")
 	r.wire.subs[device+"$description"](device+"$description", []byte(own), true)
 	require.Empty(t, r.told(func() { r.pass(time.Second) }), "our own description raises nothing")
+	r.wire.subs[device+"$description"](device+"$description", []byte(`{"version":7441000,"nodes":{"a":{"properties":{"b":{"retained":true}}}}}`), false)
+	require.Empty(t, r.told(func() { r.pass(time.Second) }), "nor does one that comes live: two gateways must not outbid each other")
 }
 
 func TestCleanStop(t *testing.T) {

@@ -15,6 +15,9 @@ const awaitClosed = 5 * time.Second
 // closes everything and lets go of all it holds. reload asks for an apply.
 func (d *Daemon) Run(ctx context.Context, reload <-chan struct{}) error {
 	d.notify.say("READY=1\nSTATUS=running " + d.o.Room)
+	watching, stop := context.WithCancel(ctx)
+	defer stop()
+	go d.watchFiles(watching)
 	timer := time.NewTimer(0)
 	defer timer.Stop()
 	for {

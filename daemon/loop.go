@@ -107,7 +107,9 @@ func (l *loop) carry(effects []zones.Effect) {
 				l.sent++
 			}
 		case *zones.Record:
-			l.recorder.put(e)
+			if e.Kind != zones.RecStop || l.breach == nil { // a breach is no clean end
+				l.recorder.put(e)
+			}
 			continue // nobody sees it
 		case *zones.Entry:
 			l.out.entry(l.now.Wall, e)

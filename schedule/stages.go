@@ -14,6 +14,15 @@ type routine struct {
 	windows []Window
 }
 
+// InForce gives what the zone has in force from lights-on of a date to the next: the
+// routine's name, the day of the crop (0 without one, or before its first), and the
+// windows with the numbers of that day, eased and scaled; none when fallow. The
+// windows are for reading only: they may be the zone's own.
+func (z *Zone) InForce(d Date) (name string, cropDay int, windows []Window) {
+	r := z.routine(d.number())
+	return r.name, r.cropDay, r.windows
+}
+
 // routine gives what is in force from lights-on of the date.
 func (z *Zone) routine(d day) routine {
 	switch {

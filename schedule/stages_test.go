@@ -174,6 +174,35 @@ func TestScaledCrop(t *testing.T) {
 	require.Equal(t, Level(48000), w.Below)
 }
 
+func TestInForce(t *testing.T) {
+	z := &Zone{Named: true, Crop: firstCrop(), Scale: Scale{StopAt: 0.9}}
+	for _, c := range []struct {
+		date   Date
+		name   string
+		day    int
+		stopAt []Level
+	}{
+		{Date{2027, 1, 31}, "", 0, nil},
+		{Date{2027, 2, 14}, "rooting", 14, []Level{54000}},
+		{Date{2027, 2, 15}, "fruiting", 15, []Level{53100, 0, 0}},
+		{Date{2027, 4, 11}, "fruiting", 70, []Level{49500, 0, 0}},
+		{Date{2027, 4, 12}, "", 71, nil},
+	} {
+		name, day, windows := z.InForce(c.date)
+		var stopAt []Level
+		for _, w := range windows {
+			stopAt = append(stopAt, w.StopAt)
+		}
+		require.Equal(t, c.name, name)
+		require.Equal(t, c.day, day)
+		require.Equal(t, c.stopAt, stopAt)
+	}
+	name, day, windows := only(daily("w", "08:00-09:00")).InForce(Date{2027, 1, 1})
+	require.Equal(t, "only", name)
+	require.Zero(t, day)
+	require.Len(t, windows, 1)
+}
+
 // An opening keeps the stage in which it began to its end, with that day's numbers;
 // the new stage's windows come after it.
 func TestOpeningKeepsItsStage(t *testing.T) {

@@ -273,7 +273,9 @@ func (r *Room) newPlan(p *Plan) {
 	for _, z := range r.zones {
 		if run := z.run; run != nil {
 			run.lease = min(run.lease, p.Lease)
-			run.end = min(run.end, run.openAt+z.cfg.Limits.MaxRun)
+			if end := run.openAt + z.maxRun(); run.phase != recording && end < run.end {
+				run.end, run.capped = end, true
+			}
 		}
 	}
 	r.record(&Record{Kind: RecPlan, Plan: p.Hash})

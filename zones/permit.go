@@ -69,6 +69,9 @@ func (r *Room) mustClose(z *zone, run *run) (Reason, string, bool) {
 	if r.ended {
 		return StoppedByPerson, "the daemon is told to end", true
 	}
+	if run.phase == recording && run.length > z.maxRun() {
+		return MaxRunReached, sprintf("max_run is %s now", words(z.maxRun())), true
+	}
 	if run.phase != recording {
 		if because, bad := r.disobeys(run); bad {
 			return ValveMismatch, because, true

@@ -43,6 +43,7 @@ type run struct {
 	because    string
 	order      string // id of the order, by hand
 	plan       *Plan  // in force when it began
+	capped     bool   // another plan's max_run shortened it
 }
 
 // ask is what a zone wants to do now, before the interlocks are asked.
@@ -179,7 +180,11 @@ func (r *Room) grantMaster(run *run) {
 // carryOn opens what follows the lead, renews every third of a lease, ends in time.
 func (r *Room) carryOn(run *run) {
 	if r.t >= run.end || r.ranOut(run) {
-		r.closeRun(run, ShotDone, sprintf("%s is given", words(run.length)))
+		why, because := ShotDone, sprintf("%s is given", words(run.length))
+		if run.capped {
+			why, because = MaxRunReached, sprintf("max_run is %s now", words(run.zone.maxRun()))
+		}
+		r.closeRun(run, why, because)
 		return
 	}
 	s := run.supply

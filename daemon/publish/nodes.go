@@ -17,6 +17,38 @@ type property[T any] struct {
 	of func(*T) value // nil for momentary ones
 }
 
+// table is the whole of one kind of node.
+type table[T any] struct {
+	traits []trait
+	of     []func(*T) value
+}
+
+func tabulate[T any](ps []property[T]) *table[T] {
+	t := &table[T]{}
+	for _, p := range ps {
+		t.traits, t.of = append(t.traits, p.trait), append(t.of, p.of)
+	}
+	return t
+}
+
+// fill makes a node of a table and the thing that it describes.
+func fill[T any](id, name, kind string, t *table[T], of *T) node {
+	n := node{id: id, name: name, kind: kind, traits: t.traits, values: make([]value, len(t.traits))}
+	for i, value := range t.of {
+		if value != nil {
+			n.values[i] = value(of)
+		}
+	}
+	return n
+}
+
+var (
+	gatewayTable = tabulate(gatewayProperties())
+	zoneTable    = tabulate(zoneProperties())
+	valveTable   = tabulate(valveProperties())
+	probeTable   = tabulate(probeProperties())
+)
+
 const (
 	zoneQualities  = "good,partial,none"
 	zoneStates     = "idle,watching,waiting,watering,resting,held,stopped,latched,fallow"

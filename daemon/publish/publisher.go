@@ -26,8 +26,10 @@ type Publisher struct {
 	phase      phase
 	tree       *tree
 	alarms     value
-	shape      string // description without version, of what was last described
-	version    int64  // of the newest description, also of an earlier process
+	topics     [][]string // of the tree's nodes, one a trait
+	shape      string     // of what was last described
+	sweep      bool       // something may stand that is no more ours
+	version    int64      // of the newest description, also of an earlier process
 	described  string
 	told       map[string]told  // since the connect
 	highest    map[string]value // totals, since the process began
@@ -80,12 +82,18 @@ func (p *Publisher) Update(s *Snapshot) {
 
 // see takes a new tree in; a new shape makes the device go through init again.
 func (p *Publisher) see(t *tree) {
+	if p.tree == nil || len(t.alerts) != len(p.tree.alerts) {
+		p.sweep = true
+	}
+	for topic := range t.alerts {
+		p.sweep = p.sweep || p.tree.alerts[topic].absent()
+	}
 	p.tree = t
-	shape := t.describe(0)
+	shape := t.shape()
 	if shape == p.shape {
 		return
 	}
-	p.shape = shape
+	p.shape, p.topics, p.sweep = shape, t.topics(), true
 	p.describe()
 	if p.phase == ready {
 		p.phase = birth
@@ -143,10 +151,13 @@ func (p *Publisher) born(now time.Duration) bool {
 		p.put(p.tree.prefix+"$state", value{text: "ready"}, now)
 }
 
-// leave removes what stood under a node or property that is no more.
+// leave removes what stood under a node, property or alert that is no more.
 func (p *Publisher) leave(now time.Duration) bool {
+	if !p.sweep {
+		return true
+	}
 	for _, topic := range slices.Sorted(maps.Keys(p.touched)) {
-		if _, stays := p.tree.topics[topic]; stays {
+		if p.tree.stands(topic) {
 			continue
 		}
 		if !p.put(topic, gone, now) {
@@ -154,6 +165,7 @@ func (p *Publisher) leave(now time.Duration) bool {
 		}
 		delete(p.touched, topic)
 	}
+	p.sweep = false
 	return true
 }
 
@@ -165,10 +177,41 @@ func (p *Publisher) tell(now time.Duration) bool {
 	if !p.leave(now) {
 		return false
 	}
-	for _, topic := range slices.Sorted(maps.Keys(p.tree.topics)) {
-		if !p.put(topic, p.raised(topic, p.tree.topics[topic]), now) {
+	for i := range p.tree.nodes {
+		if !p.tellNode(&p.tree.nodes[i], p.topics[i], now) {
 			return false
 		}
+	}
+	for _, topic := range slices.Sorted(maps.Keys(p.tree.alerts)) {
+		if !p.place(topic, p.tree.alerts[topic], now) {
+			return false
+		}
+	}
+	return true
+}
+
+func (p *Publisher) tellNode(n *node, topics []string, now time.Duration) bool {
+	for i := range n.traits {
+		t := &n.traits[i]
+		if t.momentary {
+			continue
+		}
+		if !p.place(topics[i], p.raised(topics[i], n.values[i]), now) {
+			return false
+		}
+		if t.target && !p.place(topics[i]+"/$target", n.target, now) {
+			return false
+		}
+	}
+	return true
+}
+
+// place puts a value of the tree, and remembers that its topic may stand.
+func (p *Publisher) place(topic string, v value, now time.Duration) bool {
+	if !p.put(topic, v, now) {
+		return false
+	}
+	if !v.absent() {
 		p.touched[topic] = true
 	}
 	return true

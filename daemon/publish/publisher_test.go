@@ -105,8 +105,8 @@ func TestStatesAreToldAtOnce(t *testing.T) {
 	east.State, east.Reason, east.Because = zones.Watering, zones.BelowThreshold, "44.9 % is under 45.0 %"
 	r.view.Valves[0].Wanted = true
 	require.Equal(t, []string{
-		device + "valve-east/open/$target=true", device + "zone-east/because=44.9 % is under 45.0 %",
-		device + "zone-east/reason=below-threshold", device + "zone-east/state=watering",
+		device + "zone-east/state=watering", device + "zone-east/reason=below-threshold",
+		device + "zone-east/because=44.9 % is under 45.0 %", device + "valve-east/open/$target=true",
 	}, r.told(func() { r.pass(time.Second) }))
 	east.Because = "44.8 % is under 45.0 %"
 	require.Empty(t, r.told(func() { r.pass(time.Second) }), "other numbers in the sentence wait")
@@ -119,7 +119,7 @@ func TestANumberNotKnownIsRemovedAtOnce(t *testing.T) {
 	east := &r.view.Zones[0]
 	r.pass(10 * time.Second)
 	east.Moisture, east.AgeSeconds = nil, nil
-	require.Equal(t, []string{device + "zone-east/age=", device + "zone-east/moisture="}, r.told(func() { r.pass(time.Second) }))
+	require.Equal(t, []string{device + "zone-east/moisture=", device + "zone-east/age="}, r.told(func() { r.pass(time.Second) }))
 	require.NotContains(t, r.wire.standing, device+"zone-east/moisture")
 	east.Moisture = ptr(math.NaN())
 	require.Empty(t, r.told(func() { r.pass(time.Minute) }), "no number is no number")

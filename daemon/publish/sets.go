@@ -188,7 +188,7 @@ func (p *Publisher) conclude(a *ask, v *verdict) {
 // when it did not change, so that whoever set it sees the truth.
 func (p *Publisher) echo(a *ask) {
 	topic := p.tree.prefix + a.property
-	if _, state := p.tree.topics[topic]; state {
+	if p.tree.stands(topic) {
 		delete(p.told, topic)
 		return
 	}
@@ -220,27 +220,21 @@ func (p *Publisher) answer(a *ask, v *verdict) {
 
 // judge fills in the order that a set message stands for, or says why it is refused.
 func (p *Publisher) judge(a *ask, payload string) *verdict {
-	zone, settable := p.tree.settable[a.property]
-	if !settable {
-		return p.unsettable(a)
+	n, t := p.tree.property(a.property)
+	switch {
+	case t == nil:
+		return &verdict{false, reasonUnknown, "there is no property " + a.property}
+	case !t.settable:
+		return &verdict{false, reasonNotAllowed, a.property + " cannot be set"}
+	case !p.allows(t.id):
+		return &verdict{false, reasonNotAllowed, fmt.Sprintf("orders in gateway.yaml do not name %q: add it there and apply", t.id)}
 	}
-	_, id, _ := strings.Cut(a.property, "/")
-	if !p.allows(id) {
-		return &verdict{false, reasonNotAllowed, fmt.Sprintf("orders in gateway.yaml do not name %q: add it there and apply", id)}
-	}
-	a.order = zones.Order{Zone: zone, Source: sourceMQTT, By: "mqtt"}
-	switch id {
+	a.order = zones.Order{Zone: n.zone, Source: sourceMQTT, By: "mqtt"}
+	switch t.id {
 	case "stop":
 		return judgeStop(a, payload)
 	case "hold":
 		return judgeHold(a, payload)
 	}
 	return judgeShot(a, payload)
-}
-
-func (p *Publisher) unsettable(a *ask) *verdict {
-	if _, ok := p.tree.topics[p.tree.prefix+a.property]; ok || a.property == "gateway/answer" {
-		return &verdict{false, reasonNotAllowed, a.property + " cannot be set"}
-	}
-	return &verdict{false, reasonUnknown, "there is no property " + a.property}
 }

@@ -43,6 +43,7 @@ func (p *Publisher) onDescription(_ string, payload []byte, retained bool) {
 			p.phase = birth
 		}
 	}
+	p.sweep = true
 	for node, n := range d.Nodes {
 		for id, prop := range n.Properties {
 			if len(p.touched) > standingMax || !prop.Retained || !validID(node) || !validID(id) {
@@ -63,7 +64,7 @@ func (p *Publisher) onAlert(topic string, _ []byte, retained bool) {
 	defer p.mu.Unlock()
 	id, ok := strings.CutPrefix(topic, p.tree.prefix+"$alert/")
 	if retained && ok && validID(id) && len(p.touched) <= standingMax {
-		p.touched[topic] = true
+		p.touched[topic], p.sweep = true, true
 	}
 }
 

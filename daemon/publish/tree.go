@@ -7,73 +7,94 @@ import (
 	"rillgate/zones"
 )
 
-// node is one node of the tree with its values, by property id.
+// node is one node of the tree with its values.
 type node struct {
 	id, name, kind string
+	zone           string // id of the zone, of a zone's node
 	traits         []trait
-	values         map[string]value
-	target         map[string]value // by property id, where it has $target
+	values         []value // one a trait; none for momentary ones
+	target         value   // of the trait that has $target
 }
 
-// tree is everything that stands on topics. Topics that should not stand are in it
-// with an absent value.
+// tree is everything that stands under the device, made from one snapshot.
 type tree struct {
-	prefix   string // "<root>/5/<room>/"
-	name     string
-	nodes    []node
-	topics   map[string]value
-	settable map[string]string // "<node>/<property>" -> zone id, "" for the gateway
+	prefix string // "<root>/5/<room>/"
+	name   string
+	nodes  []node
+	alerts map[string]value // by topic
 }
 
 // build draws the tree of a snapshot.
 func build(c *Config, s *Snapshot) *tree {
-	t := &tree{
-		prefix: c.Root + "/5/" + c.Room + "/", name: s.View.Name,
-		topics: map[string]value{}, settable: map[string]string{},
-	}
-	t.addNodes(c, s)
-	for i := range t.nodes {
-		t.spread(&t.nodes[i])
-	}
-	for i := range s.View.Alarms {
-		a := &s.View.Alarms[i]
-		t.topics[t.prefix+"$alert/"+alertID(a)] = asSentence(alertText(a))
-	}
-	return t
-}
-
-func (t *tree) addNodes(c *Config, s *Snapshot) {
-	t.add(fill("gateway", "Gateway", "gateway", gatewayProperties(),
+	t := &tree{prefix: c.Root + "/5/" + c.Room + "/", name: s.View.Name, alerts: map[string]value{}}
+	t.nodes = make([]node, 0, 1+len(s.View.Zones)+len(s.View.Valves)+len(s.View.Probes))
+	t.add(fill("gateway", "Gateway", "gateway", gatewayTable,
 		&gateway{version: c.Version, planError: s.PlanError, view: &s.View}))
 	for i := range s.View.Zones {
 		z := &s.View.Zones[i]
-		t.add(fill("zone-"+asID(z.ID), orID(z.Name, z.ID), "zone", zoneProperties(), z))
-		for _, p := range []string{"hold", "shot"} {
-			t.settable["zone-"+asID(z.ID)+"/"+p] = z.ID
-		}
+		n := fill("zone-"+asID(z.ID), orID(z.Name, z.ID), "zone", zoneTable, z)
+		n.zone = z.ID
+		t.add(n)
 	}
-	t.settable["gateway/stop"] = ""
 	for i := range s.View.Valves {
 		v := &s.View.Valves[i]
-		n := fill("valve-"+asID(v.ID), v.ID, "valve", valveProperties(), v)
-		n.target = map[string]value{"open": asFlag(v.Wanted)}
+		n := fill("valve-"+asID(v.ID), v.ID, "valve", valveTable, v)
+		n.target = asFlag(v.Wanted)
 		t.add(n)
 	}
 	for i := range s.View.Probes {
 		if p := &s.View.Probes[i]; p.InFiles || p.Zone != "" {
-			t.add(fill("probe-"+asID(probeName(p)), orID(p.Label, probeName(p)), "probe", probeProperties(), p))
+			t.add(fill("probe-"+asID(probeName(p)), orID(p.Label, probeName(p)), "probe", probeTable, p))
 		}
 	}
+	for i := range s.View.Alarms {
+		a := &s.View.Alarms[i]
+		t.alerts[t.prefix+"$alert/"+alertID(a)] = asSentence(alertText(a))
+	}
+	return t
 }
 
 // add keeps the first of two nodes with one id.
 func (t *tree) add(n node) {
+	if t.find(n.id) == nil {
+		t.nodes = append(t.nodes, n)
+	}
+}
+
+func (t *tree) find(id string) *node {
 	for i := range t.nodes {
-		if t.nodes[i].id == n.id {
-			return
+		if t.nodes[i].id == id {
+			return &t.nodes[i]
 		}
 	}
-	t.nodes = append(t.nodes, n)
+	return nil
+}
+
+// property finds "<node>/<property>"; nil when the tree has none.
+func (t *tree) property(path string) (*node, *trait) {
+	id, property, _ := strings.Cut(path, "/")
+	n := t.find(id)
+	if n == nil {
+		return nil, nil
+	}
+	for i := range n.traits {
+		if n.traits[i].id == property {
+			return n, &n.traits[i]
+		}
+	}
+	return nil, nil
+}
+
+// stands reports whether a retained topic belongs to the tree, with a value or
+// without.
+func (t *tree) stands(topic string) bool {
+	if _, alert := t.alerts[topic]; alert {
+		return true
+	}
+	path, ours := strings.CutPrefix(topic, t.prefix)
+	path, target := strings.CutSuffix(path, "/$target")
+	_, p := t.property(path)
+	return ours && p != nil && !p.momentary && (!target || p.target)
 }
 
 // probeName is a probe's id, or its place when it has none.
@@ -91,30 +112,30 @@ func orID(name, id string) string {
 	return name
 }
 
-// fill makes a node of a table of properties and the thing they describe.
-func fill[T any](id, name, kind string, ps []property[T], of *T) node {
-	n := node{id: id, name: name, kind: kind, values: map[string]value{}}
-	for _, p := range ps {
-		n.traits = append(n.traits, p.trait)
-		if p.of != nil {
-			n.values[p.id] = p.of(of)
+// shape is the same for two trees whose descriptions differ in the version only.
+func (t *tree) shape() string {
+	var b strings.Builder
+	b.WriteString(t.name)
+	for i := range t.nodes {
+		n := &t.nodes[i]
+		for _, s := range []string{n.kind, n.id, n.name} {
+			b.WriteByte(0)
+			b.WriteString(s)
 		}
 	}
-	return n
+	return b.String()
 }
 
-// spread puts a node's values on their topics.
-func (t *tree) spread(n *node) {
-	for _, p := range n.traits {
-		if p.momentary {
-			continue
-		}
-		topic := t.prefix + n.id + "/" + p.id
-		t.topics[topic] = n.values[p.id]
-		if p.target {
-			t.topics[topic+"/$target"] = n.target[p.id]
+// topics gives each node's topics, one a trait.
+func (t *tree) topics() [][]string {
+	out := make([][]string, len(t.nodes))
+	for i := range t.nodes {
+		n := &t.nodes[i]
+		for j := range n.traits {
+			out[i] = append(out[i], t.prefix+n.id+"/"+n.traits[j].id)
 		}
 	}
+	return out
 }
 
 type descriptionJSON struct {
@@ -140,7 +161,7 @@ type propertyJSON struct {
 	Unit     string `json:"unit,omitempty"`
 }
 
-// describe gives the $description; with version 0 it serves to compare two trees.
+// describe gives the $description.
 func (t *tree) describe(version int64) string {
 	d := descriptionJSON{Homie: "5.0", Version: version, Name: clean(t.name), Type: "growing-room", Nodes: map[string]nodeJSON{}}
 	for _, n := range t.nodes {

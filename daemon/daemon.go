@@ -85,6 +85,9 @@ type Daemon struct {
 	ended  chan struct{} // closed when nobody runs posts any more
 
 	choice    choice
+	session   uint64 // of the link, when the publisher last began anew
+	refusals  refusals
+	register  register
 	link      *field.Link // nil without a usable gateway.yaml
 	publisher *publish.Publisher
 	page      *pageServer

@@ -20,6 +20,9 @@ func (d *Daemon) View(ctx context.Context) (*zones.View, error) {
 	return &v, err
 }
 
+// Notices are the sentences at the top of the page.
+func (d *Daemon) Notices(context.Context) []string { return d.shown.Load().notices }
+
 // Order hands one order to the room and waits for its answer.
 func (d *Daemon) Order(ctx context.Context, o zones.Order) (zones.Answer, error) {
 	ctx, cancel := context.WithTimeout(ctx, answerWithin)

@@ -32,6 +32,10 @@ func (d *Daemon) show() {
 	s.notices = d.notices()
 	d.shown.Store(s)
 	if d.publisher != nil {
+		if n := d.link.Session(); n != d.session {
+			d.session = n
+			d.publisher.Connected() // the broker may have forgotten what it kept for us
+		}
 		d.publisher.Update(&publish.Snapshot{View: s.view, PlanError: s.planError})
 	}
 }
@@ -63,7 +67,7 @@ func (d *Daemon) notices() (out []string) {
 			out = append(out, "no connection for readings: "+why)
 		}
 	}
-	return out
+	return append(out, d.refusals.recent...)
 }
 
 // housekeep does once a second what can wait for a second.
@@ -73,6 +77,7 @@ func (d *Daemon) housekeep() {
 		v := d.room.View(d.now)
 		d.recent.sample(&v)
 		d.keeper.sample(&v)
+		d.refusals.look(d)
 	}
 	d.keeper.look(d)
 }

@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"rillgate/daemon/operator"
+	"rillgate/store"
 	"rillgate/zones"
 )
 
@@ -25,6 +26,7 @@ type batch struct {
 	lines  []operator.Line
 	views  []zones.View // one a minute
 	mirror bool         // with the ledger's memory
+	probes []store.Probe
 	thin   bool
 	at     time.Time
 }
@@ -45,6 +47,7 @@ type keeper struct {
 	views     []zones.View
 	noticedAt time.Duration // Mono of the first line that matters and is not saved; 0 = none
 	notice    bool
+	register  bool // who is known, or where, may have changed
 	early     int
 	refilled  time.Duration
 	committed time.Duration
@@ -87,6 +90,9 @@ func (k *keeper) sample(v *zones.View) {
 func (k *keeper) noticed(e *zones.Entry) {
 	if e.Kind != "refused" {
 		k.notice = true
+	}
+	if e.Kind == "probe-new" || e.Kind == "plan-applied" || e.Kind == "order" {
+		k.register = true
 	}
 }
 
@@ -137,6 +143,11 @@ func (k *keeper) batch(d *Daemon) *batch {
 	mono := d.now.Mono
 	b := &batch{lines: d.trail.takeUnsaved(), views: k.views, at: d.now.Wall}
 	k.views, k.notice, k.noticedAt, k.committed = nil, false, 0, mono
+	if k.register {
+		k.register = false
+		v := d.room.View(d.now)
+		b.probes = d.register.changed(&v)
+	}
 	if mono-k.mirrored >= mirrorEvery {
 		b.mirror, k.mirrored = true, mono
 	}
@@ -177,6 +188,8 @@ func (k *keeper) close(d *Daemon) {
 	}
 	b := k.batch(d)
 	b.mirror = true
+	v := d.room.View(d.now)
+	b.probes = d.register.all(&v)
 	k.work <- b
 	if r := <-k.results; r.err != nil {
 		d.o.Log.Error("save the journal at the end", "error", r.err)

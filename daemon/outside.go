@@ -39,10 +39,8 @@ func (w *wireOf) Subscribe(filter string, _ byte, h func(topic string, payload [
 	w.link.Subscribe(filter, func(m field.Message) { h(m.Topic, m.Payload, m.Retained) })
 }
 
-func (w *wireOf) Up() bool {
-	up, _ := w.link.ReadingsUp()
-	return up
-}
+// Up is true also while the broker denies one of our topics: the others may flow.
+func (w *wireOf) Up() bool { return w.link.Session() != 0 }
 
 var _ publish.Wire = (*wireOf)(nil)
 

@@ -29,7 +29,7 @@ func (d *Daemon) shelf() shelf {
 }
 
 func (b *boltShelf) save(batch *batch) error {
-	w := store.Batch{Journal: stored(batch.lines), History: samples(batch.views)}
+	w := store.Batch{Journal: stored(batch.lines), History: samples(batch.views), Probes: batch.probes}
 	if batch.mirror && b.files.open != nil {
 		w.Mirror = b.files.open.Memory() // of what is durable: a mirror must never be ahead
 	}
@@ -142,6 +142,7 @@ func (d *Daemon) remember() {
 		d.trail = newTrail(0, nil)
 		return
 	}
+	d.register.load(s)
 	lines, err := s.JournalTail(trailKept, nil)
 	d.trail = newTrail(s.NextSeq()-1, linesOf(lines))
 	if err != nil {

@@ -333,3 +333,36 @@ func TestExitCodes(t *testing.T) {
 		require.Contains(t, errs, want.says, "%q", line)
 	}
 }
+
+// The demonstration ends by itself; both benches get water in their window and
+// nowhere else, and every run is closed.
+func TestDemo(t *testing.T) {
+	t.Parallel()
+	code, out, errs := runProgram(t, "demo", "--for", "90m", "--speed", "1000000", "--page", "")
+	require.Zero(t, code, errs)
+	opened, closed := map[string]int{}, map[string]int{}
+	for _, line := range strings.Split(out, "\n") {
+		f := strings.Fields(line)
+		if len(f) < 4 {
+			continue
+		}
+		switch f[2] {
+		case "run-opened":
+			require.GreaterOrEqual(t, f[1], "07:00:00", line)
+			require.Less(t, f[1], "10:00:00", line)
+			opened[f[3]]++
+		case "run-closed":
+			require.Equal(t, "shot-done:", f[4], line)
+			closed[f[3]]++
+		}
+	}
+	require.Len(t, opened, 2, out)
+	require.Equal(t, opened, closed)
+	require.Contains(t, out, "DRY-BACK")
+	code, again, _ := runProgram(t, "demo", "--for", "90m", "--speed", "1000000", "--page", "")
+	require.Zero(t, code)
+	require.Equal(t, table(out), table(again), "it is the same every time")
+}
+
+// table is the summary at the end.
+func table(out string) string { return out[strings.LastIndex(out, "ZONE"):] }

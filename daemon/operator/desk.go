@@ -11,6 +11,8 @@ import (
 type Room interface {
 	// View gives the room as it is now.
 	View(ctx context.Context) (*zones.View, error)
+	// Notices are sentences about the whole, such as files that differ.
+	Notices(ctx context.Context) []string
 	// Order hands one order to the room and waits for its answer.
 	Order(ctx context.Context, o zones.Order) (zones.Answer, error)
 }
@@ -91,6 +93,9 @@ func (d *Desk) why(ctx context.Context, req *Request, reply func(Reply) error) e
 		return err
 	}
 	y, err := Explain(v, req.Subject)
+	if err == nil && y.Kind == "room" {
+		y.Warnings = append(y.Warnings, d.Room.Notices(ctx)...)
+	}
 	return one(reply, Reply{Why: y}, err)
 }
 

@@ -295,6 +295,8 @@ func TestAlarmListAndAlerts(t *testing.T) {
 	require.Equal(t, []string{"rillgate/bay-2/alarms=[]", device + "$alert/probes-lost-west="}, r.told(func() { r.pass(time.Second) }))
 	r.view.Alarms = []zones.AlarmView{{Code: zones.ControllerOffline, Subject: "north", Because: "silent for 15 s"}}
 	require.Len(t, r.told(func() { r.pass(time.Second) }), 2, "an alarm is told at once")
+	r.view.Alarms[0].Subject = "south"
+	require.Contains(t, r.told(func() { r.pass(time.Second) }), device+"$alert/controller-offline-north=", "one for another")
 	r.view.Alarms[0].Because = "silent for 16 s"
 	require.Empty(t, r.told(func() { r.pass(time.Second) }))
 	r.view.Alarms[0].Acknowledged = true

@@ -170,7 +170,8 @@ const (
 )
 
 // Record is a change of Memory, to be made durable in order. Wait says that the
-// core acts only on its Recorded. The same type is a ledger frame (JSON).
+// core acts only on its Recorded; Lazy that it may be lost in a crash, and need not
+// cost a sync of its own. The same type is a ledger frame (JSON).
 type Record struct {
 	Seq     uint64         `json:"seq"`
 	Kind    RecordKind     `json:"kind"`
@@ -178,6 +179,7 @@ type Record struct {
 	Wall    time.Time      `json:"wall"`
 	Trusted bool           `json:"trusted,omitempty"`
 	Wait    bool           `json:"-"`
+	Lazy    bool           `json:"-"`
 	Run     *RunRecord     `json:"run,omitempty"`
 	Latch   *LatchRecord   `json:"latch,omitempty"`
 	Hold    *HoldRecord    `json:"hold,omitempty"`

@@ -121,7 +121,7 @@ func TestControlSocket(t *testing.T) {
 	require.Equal(t, zones.Held, r.view()[0].State)
 	code, out, _ = r.rillgate("why", "east")
 	require.Zero(t, code)
-	require.Contains(t, out, "held")
+	require.Contains(t, out, "hold until")
 	code, out, _ = r.rillgate("why", "daily-limit")
 	require.Zero(t, code)
 	require.Contains(t, out, "max_per_day")

@@ -36,7 +36,7 @@ func TestMain(m *testing.M) {
 		panic(err)
 	}
 	program = filepath.Join(dir, "rillgate")
-	build := exec.Command("go", "build", "-o", program, ".")
+	build := exec.Command("go", "build", raceFlag, "-o", program, ".")
 	if out, err := build.CombinedOutput(); err != nil {
 		panic(fmt.Sprintf("build rillgate: %v\n%s", err, out))
 	}

@@ -55,11 +55,11 @@ func (d *day) play(minutes int) {
 
 func (d *day) minute(m int) {
 	d.readings(m)
-	d.record(m, zones.Record{Kind: zones.RecProgress, Zones: highs(m)})
+	d.record(m, zones.Record{Kind: zones.RecProgress, Zones: highs(m), Lazy: true})
 	if m%10 == 0 {
 		d.record(m, zones.Record{Kind: zones.RecAge})
+		d.pause()
 	}
-	d.pause()
 	switch m % minutesARun {
 	case 1:
 		d.open(m)
@@ -71,6 +71,7 @@ func (d *day) minute(m int) {
 			d.batch.Mirror = d.ledger.Memory()
 		}
 		d.commit()
+		d.pause()
 	}
 }
 
@@ -85,7 +86,6 @@ func (d *day) record(m int, rec zones.Record) {
 func (d *day) commit() {
 	require.NoError(d.t, d.store.Write(d.batch))
 	d.batch = store.Batch{}
-	d.pause()
 }
 
 func (d *day) note(m int, e zones.Entry) {
@@ -104,10 +104,11 @@ func run(m int) *zones.RunRecord {
 func (d *day) open(m int) {
 	r := run(m)
 	d.record(m, zones.Record{Kind: zones.RecIntent, Run: r})
-	d.record(m, zones.Record{Kind: zones.RecOpened, Run: r})
+	d.record(m, zones.Record{Kind: zones.RecOpened, Run: r, Lazy: true})
 	d.note(m, zones.Entry{Kind: "run-opened", Zone: r.Zone, Valve: r.Zone, Run: r.ID, Reason: r.Reason,
 		Because: "the probes fell 4.2 points from their highs, it waters at 4.0 points"})
 	d.commit()
+	d.pause()
 }
 
 func (d *day) close(m int) {
@@ -119,6 +120,7 @@ func (d *day) close(m int) {
 	d.note(m, zones.Entry{Kind: "run-closed", Zone: r.Zone, Valve: r.Zone, Run: r.ID, Reason: r.Reason, Seconds: 240, Litres: 12.5,
 		Because: "the shot of 4 min was given"})
 	d.commit()
+	d.pause()
 }
 
 // readings adds a minute of numbers that wander as probes do.

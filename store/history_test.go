@@ -149,7 +149,7 @@ func TestABlockOfARoomIsSmall(t *testing.T) {
 			b.row(seriesKey{ProbeMoisture, fmt.Sprintf("east-%02d", p)}).set(slot, int32(46_000+slot*30))
 		}
 	}
-	require.Less(t, len(b.pack()), 40*20, "bytes for five minutes of 40 probes")
+	require.Less(t, len(b.pack()), 40*13, "bytes for five minutes of 40 probes")
 }
 
 // FuzzUnpack: no bytes make it panic, and what it takes it gives again.

@@ -11,7 +11,7 @@ import (
 // Close forgets it.
 func NewMemory() (*Store, error) {
 	o := Options{noSync: true, openFile: openMemory}.filled()
-	s := &Store{path: "memory", now: o.Now}
+	s := &Store{path: "memory", now: o.Now, noReserve: true}
 	if err := s.open(o); err != nil {
 		return nil, err
 	}

@@ -55,6 +55,8 @@ type Store struct {
 	readOnly      bool
 	now           func() time.Time
 	nextSeq       uint64
+	reserved      int64 // up to where the file has blocks
+	noReserve     bool
 	dead          atomic.Pointer[error]
 	fault         atomic.Pointer[error]
 	damagedValues atomic.Int64
@@ -128,14 +130,11 @@ func (s *Store) open(o Options) error {
 		if err != nil {
 			return err
 		}
-		db.AllocSize = allocStep
+		db.AllocSize = reserveStep
 		s.db = db
 		return nil
 	})
 }
-
-// allocStep is by how much the file grows.
-const allocStep = 1 << 20
 
 // start marks the file as open, which also shows whether it can be written.
 func (s *Store) start(o Options, opened *Opened) error {

@@ -12,7 +12,8 @@ import (
 //
 //	step:varint (minutes a slot) slots:varint
 //	then for each series, in order of kind and id:
-//	kind:1 idlen:varint id mask:varint (bit n = slot n is there)
+//	kind:1 shared:varint rest:varint bytes (the id: so many bytes of the id before,
+//	then the rest) mask:varint (bit n = slot n is there)
 //	values: zigzag varints, the first whole, the others as differences
 
 // seriesKey names a series.
@@ -43,11 +44,15 @@ const slotsMost = 60
 func (b *block) pack() []byte {
 	out := binary.AppendUvarint(nil, uint64(b.step))
 	out = binary.AppendUvarint(out, uint64(b.slots))
+	last := ""
 	for i := range b.rows {
 		r := &b.rows[i]
+		n := shared(last, r.id)
+		last = r.id
 		out = append(out, byte(r.kind))
-		out = binary.AppendUvarint(out, uint64(len(r.id)))
-		out = append(out, r.id...)
+		out = binary.AppendUvarint(out, uint64(n))
+		out = binary.AppendUvarint(out, uint64(len(r.id)-n))
+		out = append(out, r.id[n:]...)
 		out = binary.AppendUvarint(out, r.mask)
 		before := int64(0)
 		for s, v := range r.values {
@@ -58,6 +63,15 @@ func (b *block) pack() []byte {
 		}
 	}
 	return out
+}
+
+// shared counts the bytes with which both begin.
+func shared(a, b string) int {
+	n := 0
+	for n < len(a) && n < len(b) && a[n] == b[n] {
+		n++
+	}
+	return n
 }
 
 // row gives the row of a series, made when missing.
@@ -79,6 +93,7 @@ var errPack = errors.New("packed block is not whole")
 // reader takes a block apart.
 type reader struct {
 	data []byte
+	id   []byte // of the row before
 	bad  bool
 }
 
@@ -133,16 +148,21 @@ func unpack(data []byte, only *seriesKey) (*block, error) {
 
 func (r *reader) row(slots int, only *seriesKey) (row, bool) {
 	kind := Kind(r.bytes(1)[0])
-	id := r.bytes(r.uvarint())
+	n := r.uvarint()
+	if n > uint64(len(r.id)) {
+		r.bad = true
+		return row{}, false
+	}
+	r.id = append(r.id[:n], r.bytes(r.uvarint())...)
 	mask := r.uvarint()
 	if mask>>slots != 0 {
 		r.bad = true
 		return row{}, false
 	}
-	wanted := only == nil || kind == only.kind && string(id) == only.id
+	wanted := only == nil || kind == only.kind && string(r.id) == only.id
 	one := row{mask: mask}
 	if wanted {
-		one.seriesKey, one.values = seriesKey{kind, string(id)}, make([]int32, slots)
+		one.seriesKey, one.values = seriesKey{kind, string(r.id)}, make([]int32, slots)
 	}
 	v := int64(0)
 	for s := range slots {

@@ -56,7 +56,12 @@ func (s *Store) commit(what string, fn func(*bolt.Tx) error) error {
 	if fault := s.fault.Load(); fault != nil {
 		return s.judge(what, *fault)
 	}
-	err := guarded(func() error { return s.db.Update(fn) })
+	err := guarded(func() error {
+		return s.db.Update(func(tx *bolt.Tx) error {
+			s.reserve(tx)
+			return fn(tx)
+		})
+	})
 	s.commits.Add(1)
 	return s.judge(what, err)
 }

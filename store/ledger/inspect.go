@@ -22,21 +22,17 @@ func Inspect(dir string) (Recovered, error) {
 // spent, latches that stand here are kept beside its own, and no number falls. It
 // is durable when it returns nil.
 func (l *Ledger) Adopt(m *zones.Memory) error {
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	if l.dead != nil {
-		return fmt.Errorf("adopt a memory: %w", l.dead)
-	}
-	own := l.memory
-	l.memory = m.Clone()
-	raise(l.memory, own)
-	keepLatches(l.memory, own)
-	CountSpent(l.memory)
-	if err := l.begin(otherName(l.name), false); err != nil {
-		l.dead = failed(err)
-		return fmt.Errorf("adopt a memory: %w", l.dead)
-	}
-	return nil
+	return l.guarded("adopt a memory", func() error {
+		if err := l.flush(); err != nil {
+			return err
+		}
+		own := l.memory
+		l.memory = m.Clone()
+		raise(l.memory, own)
+		keepLatches(l.memory, own)
+		CountSpent(l.memory)
+		return l.begin(otherName(l.name), false)
+	})
 }
 
 // keepLatches adds the latches of from that m does not have.

@@ -1,7 +1,6 @@
 package ledger
 
 import (
-	"encoding/json"
 	"errors"
 	"fmt"
 	"sync"
@@ -48,6 +47,7 @@ type Ledger struct {
 	end        int
 	generation uint64
 	memory     *zones.Memory // the fold of all that is durable
+	held       []held        // lazy records, not written yet
 	dead       error
 	stats      Stats
 	buf        []byte
@@ -135,80 +135,8 @@ func otherName(name string) string {
 	return segmentA
 }
 
-// Append makes records durable, in order and all with one sync. Their seq must
-// follow each other. After any error, also of a record that cannot be written
-// down, nothing more is durable and every later call gives ErrFailed.
-func (l *Ledger) Append(recs ...*zones.Record) error {
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	if l.dead != nil {
-		return fmt.Errorf("append to ledger: %w", l.dead)
-	}
-	if len(recs) == 0 {
-		return nil
-	}
-	if err := l.append(recs); err != nil {
-		l.dead = failed(err)
-		return fmt.Errorf("append to ledger: %w", l.dead)
-	}
-	return nil
-}
-
-func (l *Ledger) append(recs []*zones.Record) error {
-	payloads, copies, err := l.encode(recs)
-	if err != nil {
-		return err
-	}
-	need := sealSize
-	for _, p := range payloads {
-		need += frameSize(len(p))
-	}
-	if l.end+need > l.fileSize {
-		if err := l.beginFor(need); err != nil {
-			return err
-		}
-	}
-	l.buf = l.buf[:0]
-	for i, p := range payloads {
-		l.buf = appendFrame(l.buf, frame{
-			generation: l.generation, seq: recs[i].Seq, durable: l.memory.Seq, kind: recordFrame, payload: p})
-	}
-	if err := l.write(l.buf, int64(l.end)); err != nil {
-		return err
-	}
-	l.end += len(l.buf)
-	for _, rec := range copies {
-		if err := apply(l.memory, rec); err != nil {
-			return err
-		}
-	}
-	l.stats.Records += len(recs)
-	return nil
-}
-
-// encode gives the payloads, and copies made from them: what is folded is what a
-// recovery would fold, and shares nothing with the caller.
-func (l *Ledger) encode(recs []*zones.Record) ([][]byte, []*zones.Record, error) {
-	payloads := make([][]byte, len(recs))
-	copies := make([]*zones.Record, len(recs))
-	for i, rec := range recs {
-		seq := l.memory.Seq + uint64(i) + 1
-		if rec.Seq != seq {
-			return nil, nil, fmt.Errorf("record has seq %d, the ledger is at %d", rec.Seq, seq-1)
-		}
-		p, err := json.Marshal(rec)
-		if err != nil {
-			return nil, nil, fmt.Errorf("encode record %d: %w", rec.Seq, err)
-		}
-		payloads[i] = p
-		if copies[i], err = recordOf(frame{seq: seq, payload: p}); err != nil {
-			return nil, nil, fmt.Errorf("encode record %d: %w", rec.Seq, err)
-		}
-	}
-	return payloads, copies, nil
-}
-
-// Memory gives a copy of what is durable.
+// Memory gives a copy of what is durable: the one to mirror in the store. A mirror
+// of anything later would look like a loss after a crash.
 func (l *Ledger) Memory() *zones.Memory {
 	l.mu.Lock()
 	defer l.mu.Unlock()
@@ -222,16 +150,16 @@ func (l *Ledger) Stats() Stats {
 	return l.stats
 }
 
-// Close gives the ledger free for another process.
+// Close writes what waits and gives the ledger free for another process.
 func (l *Ledger) Close() error {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	l.dead = fmt.Errorf("%w: it is closed", ErrFailed)
-	err := l.closeFile()
-	if unlock := l.disk.Close(); err == nil {
-		err = unlock
+	var err error
+	if l.dead == nil {
+		err = l.flush()
 	}
-	return err
+	l.dead = fmt.Errorf("%w: it is closed", ErrFailed)
+	return errors.Join(err, l.closeFile(), l.disk.Close())
 }
 
 func (l *Ledger) closeFile() error {

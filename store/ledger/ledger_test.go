@@ -218,3 +218,45 @@ func TestADirectoryThatCannotBeWritten(t *testing.T) {
 	require.ErrorIs(t, err, syscall.ENOTDIR)
 	require.ErrorIs(t, err, ErrFailed)
 }
+
+func lazy(seq uint64) *zones.Record {
+	return &zones.Record{Seq: seq, Age: time.Duration(seq) * time.Minute, Kind: zones.RecProgress, Lazy: true}
+}
+
+func TestLazyRecordsWaitForAnother(t *testing.T) {
+	d := NewMemoryDisk()
+	l, _ := openOn(t, d)
+	before := l.Stats()
+	require.NoError(t, l.Append(lazy(1)))
+	require.NoError(t, l.Append(lazy(2), lazy(3)))
+	require.Equal(t, before, l.Stats())
+	require.Zero(t, l.Memory().Seq, "what is not durable must not be mirrored")
+	require.NoError(t, l.Append(entry(4)))
+	require.Equal(t, before.Syncs+1, l.Stats().Syncs)
+	require.Equal(t, uint64(4), l.Memory().Seq)
+
+	require.NoError(t, l.Append(lazy(5)))
+	require.NoError(t, l.Flush())
+	require.Equal(t, uint64(5), l.Memory().Seq)
+	require.NoError(t, l.Append(lazy(6)))
+	d.Crash(nil)
+	l, rec := openOn(t, d)
+	require.Equal(t, uint64(5), rec.Memory.Seq)
+	require.False(t, rec.Damaged)
+	require.NoError(t, l.Append(lazy(6)))
+	require.NoError(t, l.Close())
+	_, rec = openOn(t, d)
+	require.Equal(t, uint64(6), rec.Memory.Seq, "a clean end keeps them")
+}
+
+func TestLazyRecordsAreBounded(t *testing.T) {
+	l, _ := openOn(t, NewMemoryDisk())
+	for seq := uint64(1); seq <= heldMost; seq++ {
+		require.NoError(t, l.Append(lazy(seq)))
+	}
+	require.Equal(t, uint64(heldMost), l.Memory().Seq)
+	waiting := lazy(heldMost + 1)
+	waiting.Wait = true
+	require.NoError(t, l.Append(waiting))
+	require.Equal(t, uint64(heldMost+1), l.Memory().Seq, "one that is awaited is never lazy")
+}

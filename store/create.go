@@ -20,6 +20,8 @@ const (
 	keyCreated = "created"
 	keyOpen    = "open"
 	keyInForce = "plan-in-force"
+
+	keySeqFloor = "seq-floor"
 )
 
 // create makes a new file under another name and puts it in place whole: the

@@ -4,7 +4,7 @@
 // its bytes, since a flipped bit in a value is otherwise silent.
 //
 //	meta      schema, install, created, open (set while a process writes)
-//	          plan-in-force -> hash
+//	          plan-in-force -> hash, seq-floor -> least number of the next journal entry
 //	plans     <hash>                 -> JSON of Plan
 //	register  <controller/terminal/address> -> JSON of Probe
 //	journal   <seq, 8 bytes>         -> JSON of JournalEntry

@@ -11,7 +11,7 @@ import (
 	"rillgate/zones"
 )
 
-// JournalCap is the greatest number of journal entries kept.
+// JournalCap is the greatest number of journal entries that Thin leaves.
 const JournalCap = 50_000
 
 // seqGap is left after an unclean end: numbers of entries that were told to others
@@ -25,7 +25,7 @@ type JournalEntry struct {
 	zones.Entry
 }
 
-// NextSeq gives the first free number of the journal as it was at Open.
+// NextSeq gives the first free number of the journal as it was at opening.
 func (s *Store) NextSeq() uint64 { return s.nextSeq }
 
 // AppendJournal saves entries in one transaction. Their Seq must be above 0; one
@@ -47,6 +47,10 @@ func firstFreeSeq(tx *bolt.Tx, unclean bool) (uint64, error) {
 	}
 	if unclean {
 		next += seqGap
+	}
+	floor, err := get(tx, metaBucket, keySeqFloor)
+	if err == nil && len(floor) == 8 {
+		next = max(next, binary.BigEndian.Uint64(floor))
 	}
 	return next, nil
 }
@@ -70,22 +74,14 @@ func putJournal(tx *bolt.Tx, entries []JournalEntry) error {
 			return err
 		}
 	}
-	_, err = trimJournal(b, trimPerWrite, func(first, last uint64, _ []byte) bool { return last-first >= JournalCap })
-	return err
+	return nil
 }
 
-const trimPerWrite = 256
-
 // trimJournal deletes entries from the old end while old says so, most at once.
-func trimJournal(b *bolt.Bucket, most int, old func(first, last uint64, stored []byte) bool) (int, error) {
+func trimJournal(b *bolt.Bucket, most int, old func(stored []byte) bool) (int, error) {
 	c := b.Cursor()
-	k, _ := c.Last()
-	if len(k) != 8 {
-		return 0, nil
-	}
-	last := binary.BigEndian.Uint64(k)
 	n := 0
-	for k, v := c.First(); n < most && len(k) == 8 && old(binary.BigEndian.Uint64(k), last, v); k, v = c.First() {
+	for k, v := c.First(); n < most && k != nil && old(v); k, v = c.First() {
 		if err := b.Delete(k); err != nil {
 			return n, err
 		}

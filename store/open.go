@@ -175,7 +175,15 @@ func OpenReadOnly(path string) (*Store, error) {
 	if err != nil {
 		return nil, fmt.Errorf("open store %s for reading: %w", path, named(err))
 	}
-	if _, err := s.schemaOf(Options{}.filled()); err != nil {
+	_, err = s.schemaOf(Options{}.filled())
+	if err == nil {
+		err = s.view("look at the journal", func(tx *bolt.Tx) (err error) {
+			_, open := get(tx, metaBucket, keyOpen)
+			s.nextSeq, err = firstFreeSeq(tx, open == nil)
+			return err
+		})
+	}
+	if err != nil {
 		s.db.Close()
 		return nil, err
 	}

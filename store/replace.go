@@ -7,6 +7,10 @@ import (
 	"os"
 	"path/filepath"
 	"time"
+
+	bolt "go.etcd.io/bbolt"
+
+	"rillgate/zones"
 )
 
 // Check looks at every page of a store that nobody writes, in a child process. It
@@ -20,6 +24,23 @@ func Check(path string) error {
 		return fmt.Errorf("check store %s: %w", path, err)
 	}
 	return os.Remove(suspect)
+}
+
+// seqJump is how far the journal's numbers jump after a restore: those given since
+// the backup must not be given again.
+const seqJump = 100_000
+
+// Adopt readies a store from a backup for the place of another: its mirror becomes
+// m, and its journal goes on behind all numbers given so far, of which `after` is
+// the first free one of the store that it replaces (0 = unknown).
+func (s *Store) Adopt(m *zones.Memory, after uint64) error {
+	floor := max(s.nextSeq+seqJump, after)
+	return s.update("adopt a backup", func(tx *bolt.Tx) error {
+		if err := put(tx, metaBucket, keySeqFloor, seqKey(floor)); err != nil {
+			return err
+		}
+		return putJSON(tx, mirrorBucket, keyMemory, m)
+	})
 }
 
 // Replace puts the checked store at with, on the same file system, in the place of

@@ -130,20 +130,44 @@ func (r *row) median() int32 {
 	return int32((int64(vs[(n-1)/2]) + int64(vs[n/2])) / 2)
 }
 
-// dropJournal deletes entries older than a time, a thousand a transaction.
-func (s *Store) dropJournal(before time.Time) (total int, err error) {
+// trimmedAtOnce bounds the journal entries that one transaction deletes.
+const trimmedAtOnce = 1000
+
+// dropJournal deletes entries older than a time, then the oldest over the cap.
+func (s *Store) dropJournal(before time.Time) (int, error) {
+	old, err := s.trimWhile(func(stored []byte) bool { return olderThan(stored, before) })
+	if err != nil {
+		return old, err
+	}
+	extra := -JournalCap
+	err = s.journal(func(c *bolt.Cursor) {
+		for k, _ := c.First(); k != nil; k, _ = c.Next() {
+			extra++
+		}
+	})
+	if err != nil {
+		return old, err
+	}
+	over, err := s.trimWhile(func([]byte) bool {
+		extra--
+		return extra >= 0
+	})
+	return old + over, err
+}
+
+func (s *Store) trimWhile(old func(stored []byte) bool) (total int, err error) {
 	for {
 		n := 0
-		err := s.update("drop old journal", func(tx *bolt.Tx) (err error) {
+		err := s.update("drop old journal", func(tx *bolt.Tx) error {
 			b, err := at(tx, journalBucket)
 			if err != nil {
 				return err
 			}
-			n, err = trimJournal(b, 1000, func(_, _ uint64, stored []byte) bool { return olderThan(stored, before) })
+			n, err = trimJournal(b, trimmedAtOnce, old)
 			return err
 		})
 		total += n
-		if err != nil || n < 1000 {
+		if err != nil || n < trimmedAtOnce {
 			return total, err
 		}
 	}

@@ -131,6 +131,26 @@ func TestABackupBesideASoundLedger(t *testing.T) {
 	require.NoError(t, err)
 	require.Len(t, lines, 1)
 	require.Equal(t, "before", lines[0].Note)
+	require.Greater(t, r.store.NextSeq(), uint64(100_000), "no number is given twice")
+	r.close(t)
+}
+
+// A backup of a room that lived longer: its mirror must not pass for what the
+// ledger in place has lost.
+func TestABackupOfAnotherLife(t *testing.T) {
+	_, data := lived(t)
+	r, _ := openRoom(t, t.TempDir())
+	r.record(t, zones.Record{Kind: zones.RecStart, Epoch: 1})
+	r.close(t)
+	s, err := Stage(bytes.NewReader(data), r.dir)
+	require.NoError(t, err)
+	defer s.Discard()
+	done, err := r.install(s)
+	require.NoError(t, err)
+	require.True(t, done.LedgerKept)
+	r, rec := openRoom(t, r.dir)
+	require.False(t, rec.Damaged || rec.Memory.Spent, rec.Detail)
+	require.Equal(t, uint32(1), rec.Memory.Epoch)
 	r.close(t)
 }
 

@@ -159,8 +159,32 @@ func (s *Staged) Install(storePath, ledgerDir string, now time.Time) (Result, er
 			return done, fmt.Errorf("restore: %w", err)
 		}
 	}
+	if err := s.adopt(l.Memory(), nextSeq(storePath)); err != nil {
+		return done, fmt.Errorf("restore: %w", err)
+	}
 	if done.Kept, err = store.Replace(storePath, s.path(storeName), now); err != nil {
 		return done, fmt.Errorf("restore: %w", err)
 	}
 	return done, nil
+}
+
+// adopt readies the staged store: a mirror later than the ledger would look like a
+// loss.
+func (s *Staged) adopt(m *zones.Memory, after uint64) error {
+	st, _, err := store.Open(s.path(storeName), store.Options{})
+	if err != nil {
+		return err
+	}
+	return errors.Join(st.Adopt(m, after), st.Close())
+}
+
+// nextSeq gives the first free number of the journal in place, 0 where none can be
+// read.
+func nextSeq(path string) uint64 {
+	st, err := store.OpenReadOnly(path)
+	if err != nil {
+		return 0
+	}
+	defer st.Close()
+	return st.NextSeq()
 }

@@ -167,6 +167,7 @@ const (
 	RecProgress RecordKind = "progress" // windows, highs, response counts
 	RecProbe    RecordKind = "probe"    // exclusion, ignore, assignment
 	RecPlan     RecordKind = "plan"     // hash in force and lease
+	RecSpent    RecordKind = "spent"    // what was given is not known: every budget counts as spent
 )
 
 // Record is a change of Memory, to be made durable in order. Wait says that the

@@ -112,6 +112,11 @@ func (m *Memory) Apply(rec *Record) {
 		*m.probe(rec.Probe.Place) = rec.Probe.Memory
 	case RecPlan:
 		m.Plan = rec.Plan
+	case RecSpent:
+		m.Spent = true
+		for _, om := range m.Outputs { // order: each output for itself
+			om.Spent = true
+		}
 	}
 	if rec.Lease > 0 {
 		m.Lease = rec.Lease

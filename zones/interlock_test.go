@@ -297,3 +297,48 @@ func TestPlanOnlyShortensARun(t *testing.T) {
 	require.NotEmpty(t, g.commands(effects, false))
 	require.Len(t, closes(effects, MaxRunReached), 1)
 }
+
+func TestNoResponseJudgesTheShotsThatMadeItSo(t *testing.T) {
+	p := benchPlan(1, 3) // 60 s are worth 1.03 points: the third shot makes 2.5
+	p.Zones[0].Schedule.Windows[0].Rest = 5 * time.Minute
+	g := newRig(t, p)
+	g.run(3*time.Minute, 38)
+	g.run(25*time.Minute, 38.9) // 0.9 is more than a quarter of 3.1, less than one of 4.1
+	require.Nil(t, g.room.alarms[alarmKey{NoResponse, "a"}])
+}
+
+func TestOmittedOutputIsNotSaidToBeOpenForEver(t *testing.T) {
+	g := newRig(t, benchPlan(1, 3))
+	g.run(20*time.Second, 39)
+	require.Equal(t, ValveOpen, g.valve("a"))
+	g.obey = false
+	for range 60 {
+		g.pass(time.Second)
+		rep := g.reportOf("north")
+		rep.Outputs = nil
+		g.step(rep)
+		g.wet(39)
+		g.step(&Tick{})
+	}
+	require.Equal(t, ValveClosed, g.valve("a"), "its grant has run out")
+}
+
+func TestOrderOfReasonsWithoutAnEstimate(t *testing.T) {
+	g := newRig(t, benchPlan(1, 3))
+	g.run(4*time.Minute, 0)
+	require.Equal(t, ProbesLost, g.zone("a").Reason)
+	g.step(&BrokerLink{Up: false})
+	require.Equal(t, BrokerLost, g.zone("a").Reason, "the broker comes before the probes")
+}
+
+func TestOpensOnlyOnceInputsWereHeard(t *testing.T) {
+	p := inputPlan()
+	g := rawRig(t, p, NewMemory())
+	g.pass(40 * time.Second) // silent through the boot hold
+	g.wet(39)
+	g.step(&Tick{})
+	g.run(12*time.Second, 39)
+	require.Equal(t, Starting, g.zone("a").Reason)
+	g.hearInputs(nil)
+	require.Equal(t, Watering, g.zone("a").State)
+}

@@ -146,6 +146,12 @@ func (r *Room) seeEpoch(c *controller, e *Report) {
 		return
 	}
 	r.highest = max(r.highest, e.Epoch)
+	if r.fresh && r.t < r.holdTo {
+		r.fresh = false
+		because := sprintf("controller %s obeyed epoch %d before, and nothing here remembers it: the water of the last 24 h counts as spent", c.id, e.Epoch)
+		r.record(&Record{Kind: RecSpent})
+		r.entry(&Entry{Kind: "budget-unknown", Reason: DailyLimit, Because: because})
+	}
 	if r.t < r.holdTo {
 		if e.Epoch >= r.epoch {
 			r.takeEpoch(max(r.highest, r.epoch) + 1)

@@ -64,7 +64,10 @@ func TestEpochRisesAboveWhatControllersObey(t *testing.T) {
 	require.Equal(t, uint32(41), g.room.epoch)
 	g.obey = true
 	g.run(40*time.Second, 39)
-	opens := g.commands(g.got, true)
+	require.Empty(t, g.commands(g.got, true), "somebody commanded this room before, and nothing remembers what was given")
+	require.Equal(t, DailyLimit, g.zone("a").Reason)
+	require.True(t, g.order(Order{Kind: OrderReset, Subject: "budget", Zone: "a"}).Accepted)
+	opens := g.commands(g.run(10*time.Second, 39), true)
 	require.NotEmpty(t, opens)
 	require.Equal(t, uint32(41), opens[0].Epoch)
 	require.Equal(t, uint32(41), g.room.mem.Epoch, "the epoch is remembered")

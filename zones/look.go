@@ -169,7 +169,7 @@ func (z *zone) litres24(t time.Duration) float64 {
 // valveState gives the honest state of an output: closed only when a report of this
 // boot says so, or the grant has run out.
 func (r *Room) valveState(o *output, t time.Duration) ValveState {
-	heard := r.brokerUp && o.ctl.online
+	heard := r.brokerUp && o.ctl.online && o.repAt >= o.ctl.arrived // the newest report names it
 	switch {
 	case hasLatch(o.mem.Latches, ValveMismatch) != nil:
 		return ValveLatched

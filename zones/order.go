@@ -259,7 +259,7 @@ func (r *Room) orderAcknowledge(e *Order) {
 
 func (r *Room) probeByID(id string) *probe {
 	for _, p := range r.probes {
-		if p.id == id && id != "" {
+		if id != "" && (p.id == id || p.place.String() == id) {
 			return p
 		}
 	}
@@ -267,8 +267,8 @@ func (r *Room) probeByID(id string) *probe {
 }
 
 func (r *Room) probeNamed(id string) string {
-	if r.probeByID(id) != nil {
-		return id
+	if p := r.probeByID(id); p != nil {
+		return p.id
 	}
 	return ""
 }

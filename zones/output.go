@@ -53,10 +53,12 @@ func (o *output) maybeOpen(t time.Duration) bool {
 		return true // counts as open until reset
 	case o.confirmed:
 		return false
-	case o.shown && o.open:
+	case o.shown && o.open && o.repAt >= o.ctl.arrived:
 		return true
 	case o.granted:
 		return t < o.deadline+settleGrace
+	case o.shown && o.open:
+		return true // never granted by us, open in the last report that named it
 	}
 	return t < o.born+silentOpen
 }

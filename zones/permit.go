@@ -82,8 +82,11 @@ func (r *Room) mustClose(z *zone, run *run) (Reason, string, bool) {
 
 func (z *zone) maxRun() time.Duration { return min(z.cfg.Limits.MaxRun, MaxRunCeiling) }
 
-func isStarting(r *Room, z *zone, _ *ask) bool {
+func isStarting(r *Room, z *zone, a *ask) bool {
 	if r.t < r.holdTo || !r.epochSafe || r.ended {
+		return true
+	}
+	if a.on && r.unheard(z) != nil {
 		return true
 	}
 	for _, c := range z.ctls {
@@ -92,6 +95,18 @@ func isStarting(r *Room, z *zone, _ *ask) bool {
 		}
 	}
 	return false
+}
+
+// unheard finds an input that could forbid and was not heard yet, of a controller
+// that has reported for less than 15 s: what opens can wait for it.
+func (r *Room) unheard(z *zone) *input {
+	for _, in := range r.inputs {
+		mine := in.cfg.Means == Leak || in.cfg.Means == StopInput || (in.cfg.Means == SupplyLow && z.supply != nil && (in.cfg.ID == z.supply.cfg.Low || !r.named(in.cfg.ID)))
+		if mine && in.ctl.online && !in.known && r.t < in.ctl.since+inputSettle {
+			return in
+		}
+	}
+	return nil
 }
 
 func roomLatched(code Reason) func(*Room, *zone, *ask) bool {

@@ -36,6 +36,7 @@ type probe struct {
 	outside         bool // last value outside `plausible`
 	excluded        bool
 	level           Level // where it stood before it fell
+	levelAt         time.Duration
 	ignoredTo       time.Duration
 	noMoisture      bool // permittivity alone so far
 
@@ -141,12 +142,12 @@ func (p *probe) judge(t time.Duration) (changed bool) {
 		return false
 	}
 	if p.excluded {
-		if v < p.level-nearLevel {
+		if v < p.level-nearLevel && !p.returned(v, p.levelAt, t) {
 			return false
 		}
 		p.excluded, changed = false, true
-	} else if ref, fell := p.fell(v, t); fell {
-		p.excluded, p.level = true, ref
+	} else if ref, at, fell := p.fell(v, t); fell {
+		p.excluded, p.level, p.levelAt = true, ref, at
 		return true
 	}
 	p.keep(v, t)
@@ -168,8 +169,8 @@ func (p *probe) keep(v Level, t time.Duration) {
 // than 10 points under the highest of the last 10 min, or, after a gap of up to an
 // hour, under the last one. A return to where it stood before a rise of the last
 // hour is none.
-func (p *probe) fell(v Level, t time.Duration) (ref Level, fell bool) {
-	at := neverHeard
+func (p *probe) fell(v Level, t time.Duration) (ref Level, at time.Duration, fell bool) {
+	at = neverHeard
 	var last Level
 	lastAt := neverHeard
 	now := minuteOf(t)
@@ -189,17 +190,18 @@ func (p *probe) fell(v Level, t time.Duration) (ref Level, fell bool) {
 	}
 	if at == neverHeard {
 		if lastAt == neverHeard {
-			return 0, false
+			return 0, 0, false
 		}
 		ref, at = last, lastAt
 	}
-	if v >= ref-fallLimit {
-		return 0, false
-	}
-	if base, ok := p.before(at, t); ok && v >= base-nearLevel && v <= base+nearLevel {
-		return 0, false
-	}
-	return ref, true
+	return ref, at, v < ref-fallLimit && !p.returned(v, at, t)
+}
+
+// returned reports whether v is within 5 points of where the probe stood before a
+// rise of the last hour that ended at age at.
+func (p *probe) returned(v Level, at, t time.Duration) bool {
+	base, ok := p.before(at, t)
+	return ok && v >= base-nearLevel && v <= base+nearLevel
 }
 
 // before gives the lowest plausible reading of the last hour that came before at.

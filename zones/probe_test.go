@@ -54,6 +54,7 @@ func TestPlausible(t *testing.T) {
 		{"stays out until within 5 of the former level", []heard{{m, 50}, {2 * m, 30}, {3 * m, 44.9}}, true},
 		{"comes back at 5 under the former level", []heard{{m, 50}, {2 * m, 30}, {3 * m, 45}}, false},
 		{"comes back from above", []heard{{m, 50}, {2 * m, 30}, {3 * m, 70}}, false},
+		{"drains slowly to where it stood before the rise", []heard{{m, 45}, {2 * m, 72}, {5 * m, 64}, {8 * m, 56}, {12 * m, 49}}, false},
 		{"in the air and back in range", []heard{{m, 50}, {2 * m, 0.5}, {3 * m, 49}}, false},
 		{"in the air, then low", []heard{{m, 50}, {2 * m, 0.5}, {3 * m, 30}}, true},
 	} {

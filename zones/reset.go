@@ -131,10 +131,21 @@ func (r *Room) causeHolds(code Reason, outs []*output) (string, bool) {
 	return "", false
 }
 
+// latchedZones names the zones that a reset of their own would free.
+func (r *Room) latchedZones() string {
+	s := ""
+	for _, z := range r.zones {
+		for _, code := range latchedCodes(z.outs) {
+			s += sprintf("; %s is latched by %s: `rillgate reset %s`", z.id, code, z.id)
+		}
+	}
+	return s
+}
+
 // resetRoom clears the latches of the room.
 func (r *Room) resetRoom(e *Order) {
 	if len(r.mem.Latches) == 0 {
-		r.answer(e, false, NoReason, "nothing is latched for the room as a whole")
+		r.answer(e, false, NoReason, "nothing is latched for the room as a whole"+r.latchedZones())
 		return
 	}
 	for _, l := range r.mem.Latches {

@@ -28,10 +28,10 @@ func (r *Room) nearField(z *zone) bool {
 // that makes them enough sets the time of the one judgement.
 func (r *Room) countShot(z *zone, run *run) {
 	worth := z.cfg.Points(run.length)
-	if run.nearField || !run.knew || worth <= 0 {
-		return
-	}
 	m := &z.mem.Response
+	if run.nearField || !run.knew || worth <= 0 || m.JudgeAt != 0 {
+		return // a shot after those that made it so cannot be felt yet
+	}
 	if m.Shots == 0 {
 		m.Base, m.High, m.Worth = run.before, run.before, 0
 		if z.est.known {

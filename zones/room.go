@@ -51,6 +51,7 @@ type Room struct {
 	brokerUp bool
 	ended    bool // Shutdown came
 
+	fresh       bool // nothing is remembered, and no controller has said otherwise
 	epoch       uint32
 	epochSafe   bool   // the epoch is durable: commands may bear it
 	epochRec    uint64 // record that makes it so
@@ -79,7 +80,7 @@ func NewRoom(p *Plan, m *Memory, now Instant) (*Room, []Effect) {
 		controlBy: map[string]*controller{}, probeBy: map[Place]*probe{},
 		alarms: map[alarmKey]*alarm{},
 		recSeq: m.Seq, durable: m.Seq,
-		ageRec: base, progRec: base, leakSince: forever,
+		fresh: m.Seq == 0 && !m.Spent, ageRec: base, progRec: base, leakSince: forever,
 	}
 	r.holdTo = base + 5*time.Second + max(p.Lease, m.Lease)
 	unfinished := r.unfinished()
@@ -89,6 +90,7 @@ func NewRoom(p *Plan, m *Memory, now Instant) (*Room, []Effect) {
 	if n := len(r.mem.Starts); n > crashLimit {
 		r.latchRoom(CrashLoop, sprintf("%d starts after unclean ends within 10 minutes", n))
 	}
+	r.entry(&Entry{Kind: "started", Because: sprintf("the gateway starts under epoch %d", r.epoch)})
 	for _, u := range unfinished {
 		r.raise(AlarmUnfinishedRun, u.zone, u.because)
 	}
@@ -222,6 +224,7 @@ func (r *Room) shutdown() {
 		r.closeOutput(o, "", StoppedByPerson)
 	}
 	r.record(&Record{Kind: RecStop})
+	r.entry(&Entry{Kind: "ended", Because: "the gateway is told to end and closes everything"})
 	r.dirty = true
 }
 

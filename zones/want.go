@@ -89,8 +89,14 @@ func (r *Room) enterInstance(z *zone) {
 	p := z.mem.recall(z.sit.Instance.ID)
 	r.mem.enter(z.mem, p)
 	z.urgent = true
-	if !z.ran() {
-		r.clearHighs(z)
+	if z.ran() {
+		return
+	}
+	r.clearHighs(z)
+	for _, p := range z.probes {
+		if p.heard && p.arrived == r.t {
+			r.noteHigh(p) // heard as the window opened
+		}
 	}
 }
 
@@ -325,24 +331,34 @@ func (r *Room) refuse(z *zone, l *interlock) {
 	z.reason = l.code
 }
 
-// standing gives the reason of a zone that asks for nothing.
+// standing gives the reason of a zone that asks for nothing: the first interlock
+// that holds, where one is to be shown without a want, where the trigger cannot be
+// known, or where the clock keeps its windows shut.
 func (r *Room) standing(z *zone) {
 	z.reason = NoReason
+	w := z.window()
+	blind := w != nil && !w.Timed() && !z.est.known
+	a := ask{evidence: blind}
+	show := blind || (!r.now.Trusted && z.hasWindows())
 	for i := range interlocks {
 		l := &interlocks[i]
-		if l.standing && l.holds(r, z, &z.ask) {
+		show = show || (l.standing && l.holds(r, z, &a))
+	}
+	if !show {
+		if z.passed {
+			z.reason = WindowPassed
+		}
+		return
+	}
+	for i := range interlocks {
+		l := &interlocks[i]
+		if l.code == DailyLimit {
+			return // from here on they ask for a shot
+		}
+		if l.holds(r, z, &a) {
 			z.reason = l.code
 			return
 		}
-	}
-	w := z.window()
-	switch {
-	case !r.now.Trusted && z.hasWindows():
-		z.reason = ClockUnsure
-	case z.passed:
-		z.reason = WindowPassed
-	case w != nil && !w.Timed() && !z.est.known:
-		z.reason = z.est.cause(z.cfg.Moisture.Quorum)
 	}
 }
 

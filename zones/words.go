@@ -117,8 +117,10 @@ func (z *zone) watchWords(w *schedule.Window) string {
 	switch {
 	case w.DryBack > 0 && z.est.fallKnown:
 		return sprintf("%s: dried back by %s points, waters at %s", w.Name, points(z.est.fall), points(w.DryBack))
-	case w.DryBack > 0:
+	case w.DryBack > 0 && z.ran():
 		return sprintf("%s: waits for the moisture to settle, 15 min after the last shot", w.Name)
+	case w.DryBack > 0:
+		return sprintf("%s: marks each probe's highest from now on", w.Name)
 	case w.Below > 0:
 		return sprintf("%s: %s %%, waters under %s %%", w.Name, v, percent(w.Below))
 	case w.StopAt > 0:
@@ -140,6 +142,9 @@ func startingWords(r *Room, z *zone, _ *ask) string {
 		if c.online && !c.ready {
 			return sprintf("controller %s has not yet reported all its outputs closed", c.id)
 		}
+	}
+	if in := r.unheard(z); in != nil {
+		return sprintf("input %s of controller %s was not heard yet", in.cfg.ID, in.ctl.id)
 	}
 	return "starting"
 }

@@ -43,6 +43,7 @@ type Checker struct {
 	durable uint64
 	lease   time.Duration // the last one in the ledger
 	starts  []time.Duration
+	loose   map[uint32]bool // epochs that were used before they were durable
 	braked  bool
 	orders  orders
 	prev    zones.Event
@@ -57,6 +58,7 @@ type process struct {
 	clean  bool          // a Shutdown came
 	broker bool
 	failed time.Duration // Mono of a failed record; 0 = none
+	epoch  uint64        // the newest record that took an epoch
 }
 
 // NewChecker watches a room that has this plan in force.
@@ -69,6 +71,7 @@ func NewChecker(plan *zones.Plan) *Checker {
 		runs:    map[string]*run{},
 		active:  map[string]*run{},
 		places:  map[zones.Place]*place{},
+		loose:   map[uint32]bool{},
 	}
 }
 

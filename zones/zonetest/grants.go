@@ -10,7 +10,8 @@ import (
 func (c *Checker) command(cmd *zones.Command) {
 	o := c.out(cmd.Output)
 	now := pair{cmd.Epoch, cmd.Seq}
-	if !(pair{c.epoch, c.seq}).before(now) {
+	borrowed := c.borrowed(cmd)
+	if !(pair{c.epoch, c.seq}).before(now) && !borrowed {
 		c.breach(12, "command %d/%d to %s after %d/%d", cmd.Epoch, cmd.Seq, cmd.Output, c.epoch, c.seq)
 	}
 	c.epoch, c.seq = cmd.Epoch, cmd.Seq
@@ -27,6 +28,16 @@ func (c *Checker) command(cmd *zones.Command) {
 		c.closing(cmd, o)
 	}
 	o.epoch, o.seq, o.commanded = cmd.Epoch, cmd.Seq, cmd.Open
+}
+
+// borrowed reports whether a close bears an epoch that some process used before it
+// was durable: a ledger that fails lets no epoch become so, a close needs no disk,
+// and the next process takes the same epoch again until it sees it in reports.
+func (c *Checker) borrowed(cmd *zones.Command) bool {
+	if c.process.epoch > c.durable {
+		c.loose[cmd.Epoch] = true
+	}
+	return !cmd.Open && c.loose[cmd.Epoch]
 }
 
 // closing books that a run is being closed on an output.

@@ -20,6 +20,8 @@ func (c *Checker) record(ev zones.Event, rec *zones.Record) {
 		c.lease = rec.Lease
 	}
 	switch rec.Kind {
+	case zones.RecStart, zones.RecEpoch:
+		c.process.epoch = rec.Seq
 	case zones.RecIntent:
 		c.retainedStarts(ev, rec)
 		c.intent(rec)
@@ -130,8 +132,8 @@ func (c *Checker) latchOver(cmd *zones.Command) *latch {
 	r := c.runs[cmd.Run]
 	for i := range c.latches {
 		l := &c.latches[i]
-		if l.code == zones.NoResponse && r != nil && !scheduled(r.reason) {
-			continue
+		if l.code == zones.NoResponse && r != nil && (!scheduled(r.reason) || r.started) {
+			continue // it binds no shot by hand, and lets one that runs end
 		}
 		if l.seq <= c.durable && (len(l.outputs) == 0 || slices.Contains(l.outputs, cmd.Output)) {
 			return l

@@ -116,7 +116,7 @@ func (r *Room) buildControllers(p *Plan) {
 // buildOutputs fits outputs of the plan. One that left the plan stays, without a
 // valve, until it is known to be closed.
 func (r *Room) buildOutputs(p *Plan) {
-	old := r.outputs
+	old, oldSupplies := r.outputs, r.supplies
 	r.outputs, r.supplies = nil, nil
 	r.outputBy = map[Output]*output{}
 	fit := func(id string, at Output) *output {
@@ -138,6 +138,7 @@ func (r *Room) buildOutputs(p *Plan) {
 			s.master = fit(s.cfg.ID+"-master", m.Output)
 			s.master.master, s.master.supply = true, s
 			s.master.holding, s.master.inrush = m.Holding, m.Inrush
+			s.takeOver(oldSupplies)
 		}
 		r.supplies = append(r.supplies, s)
 	}
@@ -158,6 +159,15 @@ func (r *Room) buildOutputs(p *Plan) {
 	slices.SortFunc(r.outputs, func(a, b *output) int { return compareOutput(a.id, b.id) })
 	for _, o := range r.outputs {
 		o.ctl.outputs = append(o.ctl.outputs, o)
+	}
+}
+
+// takeOver keeps a master open over a plan that leaves it where it is.
+func (s *supply) takeOver(old []*supply) {
+	for _, o := range old {
+		if o.master == s.master {
+			s.masterOn, s.masterAt = o.masterOn, o.masterAt
+		}
 	}
 }
 
@@ -188,6 +198,9 @@ func (r *Room) fitZone(z *zone, cfg *Zone) {
 		if !slices.Contains(z.ctls, o.ctl) {
 			z.ctls = append(z.ctls, o.ctl)
 		}
+	}
+	if z.run != nil {
+		z.run.supply = z.supply
 	}
 	if s := z.supply; s != nil {
 		s.zones = append(s.zones, z)
@@ -292,6 +305,9 @@ func sameOutputs(z *zone, p *Plan) bool {
 	for k := range p.Valves {
 		if slices.Contains(p.Zones[i].Valves, p.Valves[k].ID) {
 			have = append(have, p.Valves[k].Output)
+			if !sameMaster(z.supply, p, p.Valves[k].Supply) {
+				return false
+			}
 		}
 	}
 	if len(have) != len(z.outs) {
@@ -303,6 +319,23 @@ func sameOutputs(z *zone, p *Plan) bool {
 		}
 	}
 	return true
+}
+
+// sameMaster reports whether the plan hangs the zone on the same master, or on none.
+func sameMaster(s *supply, p *Plan, id string) bool {
+	var now, next *Master
+	if s != nil {
+		now = s.cfg.Master
+	}
+	for i := range p.Supplies {
+		if p.Supplies[i].ID == id {
+			next = p.Supplies[i].Master
+		}
+	}
+	if now == nil || next == nil {
+		return now == next
+	}
+	return now.Output == next.Output && now.Kind == next.Kind
 }
 
 func planHas(p *Plan, o Output) bool {

@@ -293,3 +293,23 @@ func TestFallback(t *testing.T) {
 	require.Len(t, closes(effects, ShotDone), 1, "its own limit of the day")
 	require.Equal(t, DailyLimit, g.zone("a").Reason)
 }
+
+func TestMasterStaysOpenOverAPlan(t *testing.T) {
+	g := newRig(t, masterPlan(MasterValve))
+	g.run(20*time.Second, 39)
+	require.Equal(t, Watering, g.zone("a").State)
+	g.step(&NewPlan{masterPlan(MasterValve)})
+	effects := g.run(70*time.Second, 39)
+	require.Len(t, closes(effects, ShotDone), 1)
+	require.False(t, g.open[Output{"north", 8}] && g.zone("b").State != Watering, "it closes with the last run")
+}
+
+func TestAnotherMasterEndsTheRun(t *testing.T) {
+	g := newRig(t, masterPlan(MasterValve))
+	g.run(20*time.Second, 39)
+	p := masterPlan(MasterValve)
+	p.Supplies[0].Master.Output.Number = 7
+	effects := g.step(&NewPlan{p})
+	require.Len(t, closes(effects, PlanChanged), 1)
+	require.False(t, g.open[Output{"north", 8}])
+}

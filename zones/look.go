@@ -54,7 +54,7 @@ func (r *Room) zoneView(z *zone, t time.Duration, wall time.Time) ZoneView {
 		Quality: QualityNone, Counting: e.count, Assigned: e.assigned, Shots: z.mem.Progress.Shots,
 		UsedSeconds: z.used(t, "").Seconds(), LimitSeconds: z.maxPerDay().Seconds(), Litres24: z.litres24(t),
 		LitresTotal: z.mem.Litres, ShotsTotal: z.mem.Shots, RunSeconds: z.mem.RunTime.Seconds(),
-		MaxMoisture: z.cfg.Limits.MaxMoisture, Refusals: map[Reason]int{}, Next: r.nextWords(z, t),
+		MaxMoisture: shown(z.cfg.Limits.MaxMoisture), Refusals: map[Reason]int{}, Next: r.nextWords(z, t),
 		Stage: z.sit.Stage, CropDay: z.sit.CropDay,
 	}
 	if e.known {
@@ -66,7 +66,7 @@ func (r *Room) zoneView(z *zone, t time.Duration, wall time.Time) ZoneView {
 	}
 	if w := z.window(); w != nil {
 		end := z.sit.Instance.End
-		v.Window, v.WindowEnds, v.Below, v.StopAt = w.Name, &end, max(w.Below, w.Floor), w.StopAt
+		v.Window, v.WindowEnds, v.Below, v.StopAt = w.Name, &end, shown(max(w.Below, w.Floor)), shown(w.StopAt)
 	}
 	if z.run != nil && z.run.phase != recording {
 		v.OpenUntil = at(z.run.end)
@@ -89,6 +89,15 @@ func (r *Room) zoneView(z *zone, t time.Duration, wall time.Time) ZoneView {
 		v.Metered = v.Metered || o.flow >= 0
 	}
 	return v
+}
+
+// shown gives a level in percent; nil where it is not set.
+func shown(l Level) *float64 {
+	if l == 0 {
+		return nil
+	}
+	f := l.Float()
+	return &f
 }
 
 // rest gives the rest of the open window.

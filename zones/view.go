@@ -1,10 +1,6 @@
 package zones
 
-import (
-	"time"
-
-	"rillgate/schedule"
-)
+import "time"
 
 // View is the whole room at one instant, for the page, the topics and the control
 // socket. It shares nothing with the Room.
@@ -67,9 +63,9 @@ type ZoneView struct {
 	ShotsTotal   int64          `json:"shots_total"`
 	RunSeconds   float64        `json:"run_seconds_total"`
 	Metered      bool           `json:"metered"`
-	Below        schedule.Level `json:"below"`
-	StopAt       schedule.Level `json:"stop_at"`
-	MaxMoisture  schedule.Level `json:"max_moisture"`
+	Below        *float64       `json:"below"` // %; of the open window: below, or the floor of a dry-back
+	StopAt       *float64       `json:"stop_at"`
+	MaxMoisture  *float64       `json:"max_moisture"`
 	Refusals     map[Reason]int `json:"refusals"` // since the process began
 }
 

@@ -75,9 +75,9 @@ func zoneNumbers(y *Why, z *zones.ZoneView) {
 	} else {
 		y.number("moisture", fmt.Sprintf("unknown: %d of %d probes count", z.Counting, z.Assigned))
 	}
-	level := func(name string, l zones.Level) {
-		if l > 0 {
-			y.number(name, fmt.Sprintf("%.1f %%", l.Float()))
+	level := func(name string, l *float64) {
+		if l != nil {
+			y.number(name, fmt.Sprintf("%.1f %%", *l))
 		}
 	}
 	level("below", z.Below)

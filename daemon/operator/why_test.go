@@ -10,11 +10,11 @@ import (
 )
 
 func sample() *zones.View {
-	wet, rest := 46.2, 40
+	wet, below, rest := 46.2, 48.0, 40
 	return &zones.View{
 		Room: "bay-2", Trusted: true, BrokerUp: true, Plan: "abc",
 		Zones: []zones.ZoneView{{ID: "east", State: zones.Waiting, Reason: zones.SupplyBusy, Because: "the supply feed waters west",
-			Next: "opens when west closes", Moisture: &wet, Counting: 2, Assigned: 3, Below: 48000, UsedSeconds: 120, LimitSeconds: 3600}},
+			Next: "opens when west closes", Moisture: &wet, Counting: 2, Assigned: 3, Below: &below, UsedSeconds: 120, LimitSeconds: 3600}},
 		Valves:      []zones.ValveView{{ID: "east", Output: zones.Output{Controller: "north", Number: 1}, Zone: "east", State: zones.ValveClosed}},
 		Probes:      []zones.ProbeView{{ID: "e1", Place: zones.Place{Controller: "north", Terminal: 1, Address: "0"}, Zone: "east", Quality: zones.ProbeStale, Because: "silent for 4 min", AgeSeconds: &rest}},
 		Controllers: []zones.ControllerView{{ID: "north", Online: true, Ready: true, Boot: "9f31c2"}},

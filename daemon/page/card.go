@@ -5,7 +5,6 @@ import (
 	"html/template"
 	"time"
 
-	"rillgate/schedule"
 	"rillgate/zones"
 )
 
@@ -142,9 +141,9 @@ func (d *desk) picture(c *zoneCard, z *zones.ZoneView, height float64) {
 
 func levels(z *zones.ZoneView) []level {
 	var ls []level
-	add := func(l schedule.Level, name, short, class string) {
-		if l > 0 {
-			ls = append(ls, level{name, short, l.Float(), class})
+	add := func(l *float64, name, short, class string) {
+		if l != nil {
+			ls = append(ls, level{name, short, *l, class})
 		}
 	}
 	add(z.Below, "below", "below", "below")

@@ -81,7 +81,7 @@ func eastView() zones.ZoneView {
 		Moisture: ptr(46.24), HalfWidth: ptr(1.31), Temperature: ptr(22.4), Quality: zones.QualityGood, Counting: 4, Assigned: 4, AgeSeconds: ptr(12),
 		Window: "ramp-up", WindowEnds: ptr(roomNow.Add(100 * time.Minute)), Stage: "fruiting", CropDay: 29, Shots: 3, OpenUntil: ptr(roomNow.Add(90 * time.Second)),
 		UsedSeconds: 755, LimitSeconds: 3600, Litres24: 40.3, LitresTotal: 1204.8, ShotsTotal: 311, RunSeconds: 22590,
-		Below: 48000, StopAt: 55000, MaxMoisture: 70000, Refusals: map[zones.Reason]int{zones.RestingStill: 812, zones.SupplyBusy: 4},
+		Below: ptr(48.0), StopAt: ptr(55.0), MaxMoisture: ptr(70.0), Refusals: map[zones.Reason]int{zones.RestingStill: 812, zones.SupplyBusy: 4},
 	}
 }
 
@@ -90,13 +90,13 @@ func westView() zones.ZoneView {
 		ID: "west", Name: "West bench", State: zones.Waiting, Reason: zones.ProbesLost,
 		Because: "1 of 3 probes counts, 2 must", Next: "daytime is open until 16:00", Quality: zones.QualityNone, Counting: 1, Assigned: 3,
 		Window: "daytime", WindowEnds: ptr(roomNow.Add(100 * time.Minute)), UsedSeconds: 3402, LimitSeconds: 3600, Litres24: 92.1, LitresTotal: 2210, ShotsTotal: 402,
-		HoldUntil: ptr(roomNow.Add(40 * time.Minute)), HoldSource: "socket", RestUntil: ptr(roomNow.Add(4 * time.Minute)), MaxMoisture: 70000, Metered: true,
+		HoldUntil: ptr(roomNow.Add(40 * time.Minute)), HoldSource: "socket", RestUntil: ptr(roomNow.Add(4 * time.Minute)), MaxMoisture: ptr(70.0), Metered: true,
 		Latches: []zones.LatchView{{Code: zones.NoResponse, Since: roomNow.Add(-3 * time.Hour), Because: "2 shots worth 3.1 points raised the moisture by 0.2"}},
 	}
 }
 
 func southView() zones.ZoneView {
-	return zones.ZoneView{ID: "south", State: zones.Fallow, Reason: zones.NoReason, Because: "the schedule gives it no water", Next: "no window comes", Window: "none", LimitSeconds: 3600, MaxMoisture: 70000}
+	return zones.ZoneView{ID: "south", State: zones.Fallow, Reason: zones.NoReason, Because: "the schedule gives it no water", Next: "no window comes", Window: "none", LimitSeconds: 3600, MaxMoisture: ptr(70.0)}
 }
 
 func (s *fakeSource) addProbes() {

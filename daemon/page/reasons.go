@@ -127,11 +127,11 @@ func (d *desk) whyWindow(z *zones.ZoneView) string {
 	if z.Stage != "" {
 		parts = append(parts, fmt.Sprintf("The routine in force is %s.", z.Stage))
 	}
-	if z.Below > 0 {
-		parts = append(parts, fmt.Sprintf("Water is wanted under %.4g %%.", z.Below.Float()))
+	if z.Below != nil {
+		parts = append(parts, fmt.Sprintf("Water is wanted under %.4g %%.", *z.Below))
 	}
-	if z.StopAt > 0 {
-		parts = append(parts, fmt.Sprintf("Shots end when %.4g %% is reached.", z.StopAt.Float()))
+	if z.StopAt != nil {
+		parts = append(parts, fmt.Sprintf("Shots end when %.4g %% is reached.", *z.StopAt))
 	}
 	parts = append(parts, "A window says when shots may begin; one that has begun runs to its end. `rillgate check --explain "+z.ID+"` shows where each number was set.")
 	return strings.Join(parts, " ")

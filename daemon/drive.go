@@ -39,15 +39,16 @@ func (d *Daemon) Run(ctx context.Context, reload <-chan struct{}) error {
 		if d.restart {
 			return d.Close(ErrRestart)
 		}
-		_, mono := d.clock.Now()
-		timer.Reset(max(0, d.due()-mono))
+		timer.Reset(max(0, d.due()-d.now.Mono))
 	}
 }
 
 // turn handles what has come in and lets time pass if that is due.
 func (d *Daemon) turn() {
-	d.pump()
-	if _, mono := d.clock.Now(); mono >= d.due() {
+	if !d.pump() {
+		d.look()
+	}
+	if d.now.Mono >= d.due() {
 		d.beat()
 	}
 	d.tell()

@@ -3,6 +3,7 @@ package daemon
 import (
 	"context"
 	"fmt"
+	"runtime"
 	"time"
 
 	"rillgate/daemon/field"
@@ -97,19 +98,43 @@ func (l *loop) take(ev zones.Event) {
 	l.out.seen(l.now, ev, effects)
 }
 
-// carry carries effects out in their order. Commands and records leave at once
-// (neither blocks); what people read comes after in its own time.
+// carry carries effects out in their order: first what leaves for valves and ledger
+// (neither blocks), then what people read.
 func (l *loop) carry(effects []zones.Effect) {
+	if l.act(effects) {
+		runtime.Gosched() // sender and recorder go before our own bookkeeping
+	}
+	l.pass(effects)
+}
+
+// act hands commands and records on, and reports whether there were any.
+func (l *loop) act(effects []zones.Effect) (some bool) {
 	for _, e := range effects {
 		switch e := e.(type) {
 		case *zones.Command:
 			if l.field.Send(e) {
 				l.sent++
 			}
+			some = true
 		case *zones.Record:
 			if e.Kind != zones.RecStop || l.breach == nil { // a breach is no clean end
 				l.recorder.put(e)
 			}
+			some = true
+		case *zones.Breach:
+			if l.breach == nil {
+				l.breach = e
+			}
+		}
+	}
+	return some
+}
+
+// pass passes on what people read.
+func (l *loop) pass(effects []zones.Effect) {
+	for _, e := range effects {
+		switch e := e.(type) {
+		case *zones.Record:
 			continue // nobody sees it
 		case *zones.Entry:
 			l.out.entry(l.now.Wall, e)
@@ -119,10 +144,6 @@ func (l *loop) carry(effects []zones.Effect) {
 			l.out.alarm(e)
 		case *zones.Answer:
 			l.out.answer(e)
-		case *zones.Breach:
-			if l.breach == nil {
-				l.breach = e
-			}
 		}
 		l.changed = true
 	}

@@ -1,0 +1,100 @@
+package substrate
+
+import (
+	"fmt"
+	"math"
+)
+
+// Material says what a curve was made for.
+type Material string
+
+// The materials.
+const (
+	Mineral Material = "mineral"
+	Organic Material = "organic"
+	Either  Material = "mineral or organic"
+)
+
+// Permittivities that no substrate has, and the one under which a probe is as good
+// as in air, which reads 1 (the limits are ours).
+const (
+	mostPermittivity = 100.0
+	airPermittivity  = 2.0
+)
+
+// assumedCelsius stands in where a curve needs a temperature and none came.
+const assumedCelsius = 20.0
+
+// Curve leads from permittivity to water content. It rises over its whole range.
+type Curve struct {
+	Name          string
+	Source        string
+	Standing      Standing // of the formula
+	Material      Material
+	Low, High     float64  // permittivities for which it holds
+	RangeStanding Standing // of Low and High
+	Top           float64  // the most water it may give: pore space, m3/m3
+	Doubt         float64  // half-width at 95 % or accuracy as the source gives it, m3/m3; 0 = not known
+	Own           bool     // a calibration of this very substrate
+	Thermal       bool     // asks for the temperature
+	formula       func(k, celsius float64) float64
+}
+
+// Moisture gives the water content at a permittivity. celsius is read by thermal
+// curves only, NaN where unknown. Out of its range the curve is asked at the nearer
+// edge and the answer is flagged. It fails on what no substrate can have: a
+// permittivity that is not a number, not above 0 or over 100.
+func (c *Curve) Moisture(k, celsius float64) (Moisture, error) {
+	if !(k > 0 && k <= mostPermittivity) {
+		return Moisture{}, fmt.Errorf("convert permittivity %g by %s: above 0 to %g is due; check the probe's unit and wiring", k, c.Name, mostPermittivity)
+	}
+	var m Moisture
+	if c.Thermal {
+		if math.IsNaN(celsius) {
+			celsius, m.Flags = assumedCelsius, TemperatureAssumed
+		}
+		if err := checkCelsius(celsius); err != nil {
+			return Moisture{}, fmt.Errorf("convert permittivity by %s: %w", c.Name, err)
+		}
+	}
+	m.Flags |= c.judge(k)
+	m.Theta = c.formula(min(max(k, c.Low), c.High), celsius)
+	return m.shifted(0, c.Top), nil
+}
+
+func (c *Curve) judge(k float64) (f Flags) {
+	if !c.Own {
+		f |= Uncalibrated
+	}
+	if k < airPermittivity {
+		f |= NearAir
+	}
+	if k < c.Low {
+		f |= BelowRange
+	}
+	if k > c.High {
+		f |= AboveRange
+	}
+	return f
+}
+
+// Permittivity gives the permittivity at which the curve gives theta, by halving its
+// range. It fails where the range does not reach theta.
+func (c *Curve) Permittivity(theta, celsius float64) (float64, error) {
+	if math.IsNaN(celsius) {
+		celsius = assumedCelsius
+	}
+	low, high := c.Low, c.High
+	from, to := c.formula(low, celsius), c.formula(high, celsius)
+	if !(theta >= from && theta <= to) {
+		return 0, fmt.Errorf("invert %s at %g: it reaches from %.4f to %.4f", c.Name, theta, from, to)
+	}
+	for range 60 {
+		if mid := (low + high) / 2; c.formula(mid, celsius) < theta {
+			low = mid
+		} else {
+			high = mid
+		}
+	}
+	return (low + high) / 2, nil
+}

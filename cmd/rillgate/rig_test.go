@@ -31,6 +31,7 @@ var program string
 
 func TestMain(m *testing.M) {
 	store.ProbeMain() // tests that open a store in this process start it as their child
+	bareMain()
 	dir, err := os.MkdirTemp("", "rillgate-test-")
 	if err != nil {
 		panic(err)

@@ -30,6 +30,10 @@ func (r *Room) View(now Instant) View {
 	for _, in := range r.inputs {
 		v.Inputs = append(v.Inputs, InputView{Controller: in.ctl.id, ID: in.cfg.ID, Means: in.cfg.Means, Active: in.active, Known: in.known})
 	}
+	for _, s := range r.supplies {
+		v.Supplies = append(v.Supplies, r.supplyView(s, t))
+	}
+	v.Standing = r.roomStanding(t)
 	for _, k := range r.alarmKeys() {
 		a := r.alarms[k]
 		v.Alarms = append(v.Alarms, AlarmView{Code: k.code, Subject: k.subject, Since: a.since, Because: a.because, Acknowledged: a.acked})

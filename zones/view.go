@@ -18,7 +18,31 @@ type View struct {
 	Probes      []ProbeView      `json:"probes"`
 	Controllers []ControllerView `json:"controllers"`
 	Inputs      []InputView      `json:"inputs"`
+	Supplies    []SupplyView     `json:"supplies"`
+	Standing    []StandingView   `json:"standing"` // interlocks of the room that refuse water now, in their order
 	Alarms      []AlarmView      `json:"alarms"`
+}
+
+// StandingView is one interlock of the room that refuses water now.
+type StandingView struct {
+	Code    Reason     `json:"code"`
+	Since   *time.Time `json:"since"` // nil = not known
+	Because string     `json:"because"`
+	Latched bool       `json:"latched"` // it stands until a reset
+}
+
+// SupplyView is one supply.
+type SupplyView struct {
+	ID         string      `json:"id"`
+	Reason     Reason      `json:"reason"` // the first interlock that refuses it; none = it is free
+	Because    string      `json:"because"`
+	Open       int         `json:"open"` // valves that are or may be open, the master not counted
+	MaxOpen    int         `json:"max_open"`
+	MaxFlowLPM float64     `json:"max_flow_lpm"` // 0 = no limit
+	Master     string      `json:"master"`       // id of the master among the valves; "" = none
+	Zones      []string    `json:"zones"`
+	Waiting    []string    `json:"waiting"` // zones that wait for it
+	Latches    []LatchView `json:"latches"`
 }
 
 // Quality says how good a zone's moisture is.

@@ -19,6 +19,14 @@ type choice struct {
 	problems []configs.Problem
 }
 
+// keepsClosed says why the room is kept closed for want of a plan; "" = it is not.
+func (c *choice) keepsClosed() string {
+	if len(c.plan.Zones) > 0 {
+		return ""
+	}
+	return c.rejected
+}
+
 // choose decides between the files on disk and the last good ones. A room.yaml
 // that fails and is another one than the last good keeps the room closed: what is
 // wired may have changed. A failing schedule or gateway leaves the last good plan

@@ -44,6 +44,9 @@ func (d *Daemon) show() {
 func (d *Daemon) view() zones.View {
 	v := d.room.View(d.now)
 	v.Alarms = append(v.Alarms, d.troubles.views()...)
+	if closed := d.choice.keepsClosed(); closed != "" {
+		v.Standing = append([]zones.StandingView{{Code: zones.AlarmPlanRejected, Because: closed}}, v.Standing...)
+	}
 	slices.SortStableFunc(v.Alarms, func(a, b zones.AlarmView) int { return a.Since.Compare(b.Since) })
 	return v
 }

@@ -4,10 +4,12 @@ import (
 	"errors"
 	"fmt"
 	"text/tabwriter"
+	"time"
 
 	"github.com/spf13/cobra"
 
 	"rillgate/daemon/operator"
+	"rillgate/zones"
 )
 
 func newWhy(f *flags) *cobra.Command {
@@ -48,6 +50,9 @@ func showWhy(cmd *cobra.Command, y *operator.Why) error {
 			fmt.Fprintf(w, "%s:\t%s\n", line[0], line[1])
 		}
 	}
+	for i := range y.Standing {
+		fmt.Fprintf(w, "refused by:\t%s\n", standingWords(&y.Standing[i]))
+	}
 	for _, n := range y.Numbers {
 		fmt.Fprintf(w, "%s:\t%s\n", n.Name, n.Value)
 	}
@@ -55,4 +60,16 @@ func showWhy(cmd *cobra.Command, y *operator.Why) error {
 		fmt.Fprintf(w, "note:\t%s\n", s)
 	}
 	return w.Flush()
+}
+
+// standingWords is one line for an interlock of the room that stands.
+func standingWords(s *zones.StandingView) string {
+	text := string(s.Code)
+	if s.Latched {
+		text += ", latched"
+	}
+	if s.Since != nil {
+		text += " since " + s.Since.Local().Format(time.DateTime)
+	}
+	return text + ": " + s.Because
 }

@@ -135,6 +135,8 @@ type Why struct {
 	Do       string       `json:"do,omitempty"` // what a person can do
 	Numbers  []Number     `json:"numbers,omitempty"`
 	Warnings []string     `json:"warnings,omitempty"`
+	// Standing are all interlocks that refuse the room water now, in their order.
+	Standing []zones.StandingView `json:"standing,omitempty"`
 }
 
 // Number is one fact that a Why rests on, name and value in words.

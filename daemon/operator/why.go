@@ -8,45 +8,58 @@ import (
 	"rillgate/zones"
 )
 
-// Explain answers why a subject is as it is: a zone, valve, probe, controller,
-// input, "room" (or its id), or a reason's code. An unknown subject is a *Refusal.
+// Explain answers why a subject is as it is: a zone, supply, valve, probe,
+// controller, input, "room" (or its id), or a reason's code. An unknown subject is a *Refusal.
 func Explain(v *zones.View, subject string) (*Why, error) {
-	for _, look := range []func(*zones.View, string) *Why{whyRoom, whyZone, whyValve, whyProbe, whyController, whyInput, whyCode} {
+	for _, look := range []func(*zones.View, string) *Why{whyRoom, whyZone, whySupply, whyValve, whyProbe, whyController, whyInput, whyCode} {
 		if y := look(v, subject); y != nil {
 			return y, nil
 		}
 	}
 	return nil, &Refusal{Text: fmt.Sprintf("nothing here is called %q", subject),
-		Hint: "a zone, valve, probe, controller or input of this room is due, or `room`, or a reason's code"}
+		Hint: "a zone, supply, valve, probe, controller or input of this room is due, or `room`, or a reason's code"}
 }
 
+// whyRoom lists every interlock of the room that stands, not only the one that a
+// zone shows.
 func whyRoom(v *zones.View, subject string) *Why {
 	if subject != "room" && subject != v.Room {
 		return nil
 	}
 	y := &Why{Subject: v.Room, Kind: "room", State: "running", Because: "no interlock of the room refuses water"}
-	switch {
-	case v.Starting:
-		y.State = "starting"
-		y.explain(zones.Starting)
-	case v.Stopped:
-		y.State = "stopped"
-		y.explain(zones.StoppedByPerson)
-	case !v.BrokerUp:
-		y.State = "waiting"
-		y.explain(zones.BrokerLost)
-	case !v.Trusted:
-		y.State = "waiting"
-		y.explain(zones.ClockUnsure)
+	if len(v.Standing) > 0 {
+		first := &v.Standing[0]
+		y.State = roomState(first)
+		y.explain(first.Code)
+		y.Because = first.Because
 	}
-	y.number("plan", v.Plan)
+	y.Standing = v.Standing
+	y.number("plan", orNone(v.Plan))
 	y.number("clock", map[bool]string{true: "trusted", false: "unsure"}[v.Trusted])
 	y.number("broker", map[bool]string{true: "connected", false: "out of reach"}[v.BrokerUp])
 	for i := range v.Alarms {
 		a := &v.Alarms[i]
-		y.Warnings = append(y.Warnings, fmt.Sprintf("alarm %s on %s since %s: %s", a.Code, a.Subject, a.Since.Format(time.DateTime), a.Because))
+		silenced := ""
+		if a.Acknowledged {
+			silenced = ", acknowledged"
+		}
+		y.warn("alarm %s on %s since %s%s: %s", a.Code, a.Subject, a.Since.Format(time.DateTime), silenced, a.Because)
 	}
 	return y
+}
+
+func roomState(s *zones.StandingView) string {
+	switch {
+	case s.Code == zones.Starting:
+		return "starting"
+	case s.Code == zones.StoppedByPerson:
+		return "stopped"
+	case s.Code == zones.AlarmPlanRejected:
+		return "closed"
+	case s.Latched:
+		return "latched"
+	}
+	return "waiting"
 }
 
 func whyZone(v *zones.View, subject string) *Why {
@@ -97,13 +110,11 @@ func zoneNumbers(y *Why, z *zones.ZoneView) {
 }
 
 func zoneWarnings(y *Why, v *zones.View, z *zones.ZoneView) {
-	for _, l := range z.Latches {
-		y.Warnings = append(y.Warnings, fmt.Sprintf("latched: %s since %s: %s", l.Code, l.Since.Format(time.DateTime), l.Because))
-	}
+	y.latches(z.Latches)
 	for i := range v.Probes {
 		p := &v.Probes[i]
 		if p.Zone == z.ID && p.Quality != zones.ProbeGood {
-			y.Warnings = append(y.Warnings, fmt.Sprintf("probe %s is %s%s", nameOf(p), p.Quality, colon(p.Because)))
+			y.warn("probe %s is %s%s", nameOf(p), p.Quality, colon(p.Because))
 		}
 	}
 }
@@ -115,6 +126,16 @@ func (y *Why) explain(r zones.Reason) {
 		return
 	}
 	y.Reason, y.Because, y.Rule, y.Do = r, e.Title, e.Rule, e.Do
+}
+
+func (y *Why) latches(list []zones.LatchView) {
+	for _, l := range list {
+		y.warn("latched: %s since %s: %s", l.Code, l.Since.Format(time.DateTime), l.Because)
+	}
+}
+
+func (y *Why) warn(format string, args ...any) {
+	y.Warnings = append(y.Warnings, fmt.Sprintf(format, args...))
 }
 
 func (y *Why) number(name, value string) {

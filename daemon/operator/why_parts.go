@@ -2,10 +2,42 @@ package operator
 
 import (
 	"fmt"
+	"strconv"
+	"strings"
 	"time"
 
 	"rillgate/zones"
 )
+
+func whySupply(v *zones.View, subject string) *Why {
+	for i := range v.Supplies {
+		s := &v.Supplies[i]
+		if s.ID != subject {
+			continue
+		}
+		y := &Why{Subject: s.ID, Kind: "supply", State: "free"}
+		switch {
+		case len(s.Latches) > 0:
+			y.State = "latched"
+		case s.Reason == zones.SupplyBusy:
+			y.State = "in use"
+		case s.Reason != zones.NoReason && s.Reason != "":
+			y.State = "refused"
+		}
+		y.explain(s.Reason)
+		y.Because = s.Because
+		y.number("valves open, or maybe", fmt.Sprintf("%d of %d", s.Open, s.MaxOpen))
+		if s.MaxFlowLPM > 0 {
+			y.number("max_flow", fmt.Sprintf("%.1f L/min", s.MaxFlowLPM))
+		}
+		y.number("master", orNone(s.Master))
+		y.number("zones", orNone(strings.Join(s.Zones, ", ")))
+		y.number("waiting for it", orNone(strings.Join(s.Waiting, ", ")))
+		y.latches(s.Latches)
+		return y
+	}
+	return nil
+}
 
 func whyValve(v *zones.View, subject string) *Why {
 	for i := range v.Valves {
@@ -82,9 +114,38 @@ func whyController(v *zones.View, subject string) *Why {
 			y.Because = "it reports, and its outputs were closed under our epoch"
 		}
 		y.number("boot", orNone(c.Boot))
+		controllerParts(y, v, c.ID)
 		return y
 	}
 	return nil
+}
+
+// controllerParts names what hangs on a controller, and how it is.
+func controllerParts(y *Why, v *zones.View, id string) {
+	for i := range v.Valves {
+		if l := &v.Valves[i]; l.Output.Controller == id {
+			y.number("output "+strconv.Itoa(l.Output.Number), l.ID+", "+string(l.State))
+		}
+	}
+	for i := range v.Inputs {
+		in := &v.Inputs[i]
+		if in.Controller != id {
+			continue
+		}
+		state := "idle"
+		switch {
+		case !in.Known:
+			state = "not heard"
+		case in.Active:
+			state = "active"
+		}
+		y.number("input "+in.ID, string(in.Means)+", "+state)
+	}
+	for i := range v.Alarms {
+		if a := &v.Alarms[i]; a.Subject == id {
+			y.warn("alarm %s since %s: %s", a.Code, a.Since.Format(time.DateTime), a.Because)
+		}
+	}
 }
 
 func whyInput(v *zones.View, subject string) *Why {
@@ -120,7 +181,12 @@ func whyCode(v *zones.View, subject string) *Why {
 	y.number("latched", map[bool]string{true: "yes, until a reset", false: "no"}[e.Latch])
 	for i := range v.Zones {
 		if string(v.Zones[i].Reason) == subject {
-			y.Warnings = append(y.Warnings, "zone "+v.Zones[i].ID+": "+v.Zones[i].Because)
+			y.warn("zone %s: %s", v.Zones[i].ID, v.Zones[i].Because)
+		}
+	}
+	for i := range v.Standing {
+		if s := &v.Standing[i]; string(s.Code) == subject {
+			y.warn("room: %s", s.Because)
 		}
 	}
 	return y

@@ -2,6 +2,7 @@ package operator_test
 
 import (
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 
@@ -19,6 +20,8 @@ func sample() *zones.View {
 		Probes:      []zones.ProbeView{{ID: "e1", Place: zones.Place{Controller: "north", Terminal: 1, Address: "0"}, Zone: "east", Quality: zones.ProbeStale, Because: "silent for 4 min", AgeSeconds: &rest}},
 		Controllers: []zones.ControllerView{{ID: "north", Online: true, Ready: true, Boot: "9f31c2"}},
 		Inputs:      []zones.InputView{{ID: "tank-low", Controller: "north", Means: zones.SupplyLow}},
+		Supplies: []zones.SupplyView{{ID: "feed", Reason: zones.SupplyBusy, Because: "1 of 1 valves are or may be open", Open: 1, MaxOpen: 1,
+			Zones: []string{"east", "west"}, Waiting: []string{"east"}}},
 	}
 }
 
@@ -38,7 +41,7 @@ func TestWhyZoneHoldsTheNumbers(t *testing.T) {
 func TestWhyFindsEverySubject(t *testing.T) {
 	for subject, kind := range map[string]string{
 		"room": "room", "bay-2": "room", "north/1": "valve", "e1": "probe", "north/1/0": "probe",
-		"north": "controller", "tank-low": "input", "supply-busy": "code",
+		"north": "controller", "tank-low": "input", "supply-busy": "code", "feed": "supply",
 	} {
 		y, err := operator.Explain(sample(), subject)
 		require.NoError(t, err, subject)
@@ -47,6 +50,56 @@ func TestWhyFindsEverySubject(t *testing.T) {
 	}
 	_, err := operator.Explain(sample(), "nowhere")
 	require.ErrorContains(t, err, "nowhere")
+}
+
+// All that stands is told, with the words of the first one on top.
+func TestWhyRoomTellsAllThatStands(t *testing.T) {
+	v := sample()
+	y, err := operator.Explain(v, "room")
+	require.NoError(t, err)
+	require.Equal(t, "running", y.State)
+	require.Empty(t, y.Standing)
+
+	since := time.Date(2027, 3, 1, 8, 0, 0, 0, time.UTC)
+	v.Standing = []zones.StandingView{
+		{Code: zones.SecondGateway, Because: "controller north reports epoch 9", Latched: true, Since: &since},
+		{Code: zones.StoreFailed, Because: "the ledger cannot be written"},
+		{Code: zones.ClockUnsure, Because: "the clock is not trusted"},
+	}
+	y, err = operator.Explain(v, "bay-2")
+	require.NoError(t, err)
+	require.Equal(t, "latched", y.State)
+	require.Equal(t, zones.SecondGateway, y.Reason)
+	require.Equal(t, "controller north reports epoch 9", y.Because)
+	require.Equal(t, v.Standing, y.Standing)
+	require.Contains(t, y.Do, "reset room")
+}
+
+func TestWhyRoomWithoutAPlanIsClosed(t *testing.T) {
+	v := sample()
+	v.Standing = []zones.StandingView{{Code: zones.AlarmPlanRejected, Because: "room.yaml has errors, so the room stays closed"}, {Code: zones.Starting, Because: "30 s left"}}
+	y, err := operator.Explain(v, "room")
+	require.NoError(t, err)
+	require.Equal(t, "closed", y.State)
+	require.Equal(t, zones.AlarmPlanRejected, y.Reason)
+}
+
+func TestWhySupplyAndController(t *testing.T) {
+	y, err := operator.Explain(sample(), "feed")
+	require.NoError(t, err)
+	require.Equal(t, "in use", y.State)
+	require.Equal(t, zones.SupplyBusy, y.Reason)
+	require.Contains(t, y.Numbers, operator.Number{Name: "waiting for it", Value: "east"})
+
+	v := sample()
+	v.Controllers[0].Online, v.Controllers[0].Because = false, "controller north: no report for 15 s"
+	y, err = operator.Explain(v, "north")
+	require.NoError(t, err)
+	require.Equal(t, "offline", y.State)
+	require.Equal(t, zones.ControllerOffline, y.Reason)
+	require.Contains(t, y.Because, "no report")
+	require.Contains(t, y.Numbers, operator.Number{Name: "output 1", Value: "east, closed"})
+	require.Contains(t, y.Numbers, operator.Number{Name: "input tank-low", Value: "supply-low, not heard"})
 }
 
 // Every code that the core can give is explained.

@@ -59,13 +59,18 @@ func (k *keeper) number() uint64 {
 	return k.count
 }
 
-func (k *keeper) set(s *session, reason string) {
+// set notes the session and what is wrong with it; true means that somebody should be
+// told: it is a new session, or another thing is wrong.
+func (k *keeper) set(s *session, reason string) (news bool) {
 	k.mu.Lock()
 	defer k.mu.Unlock()
-	if s != nil && s != k.open {
+	fresh := s != nil && s != k.open
+	if fresh {
 		k.count++
 	}
+	news = fresh || reason != k.reason
 	k.open, k.reason = s, reason
+	return news
 }
 
 // run serves sessions until ctx ends, and returns when their workers ended too.
@@ -190,8 +195,9 @@ func (k *keeper) subscribe(ctx context.Context, s *session) error {
 			return errors.New(reason)
 		}
 	}
-	k.set(s, reason)
-	k.log(slog.LevelInfo, "connected", reason)
+	if k.set(s, reason) {
+		k.log(slog.LevelInfo, "connected", reason)
+	}
 	return nil
 }
 

@@ -86,6 +86,13 @@ const (
 	OrderClockTrust  OrderKind = "clock trust" // journalled here; the shell holds the trust
 )
 
+// OrderKinds lists every kind that a command of its name gives, those of a later
+// version too, which the core refuses.
+func OrderKinds() []OrderKind {
+	return []OrderKind{OrderAssign, "exchange", OrderIgnore, OrderHold, OrderRelease, OrderShot, "soak", OrderStop, OrderReset,
+		OrderAcknowledge, OrderNote, "walk", OrderClockTrust, "restore", "uniformity"}
+}
+
 // Source says where an order came from: "socket", "mqtt", "input" or "trace".
 type Source string
 

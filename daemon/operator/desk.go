@@ -2,7 +2,9 @@ package operator
 
 import (
 	"context"
+	"fmt"
 	"io"
+	"slices"
 
 	"rillgate/zones"
 )
@@ -104,6 +106,9 @@ func (d *Desk) order(ctx context.Context, req *Request, by string, reply func(Re
 		return &Refusal{Text: "the request holds no order"}
 	}
 	o := req.Order
+	if !slices.Contains(zones.OrderKinds(), o.Kind) {
+		return &Refusal{Text: fmt.Sprintf("%q is no kind of order", o.Kind), Hint: "kinds are named as the commands: hold, release, shot, stop, reset"}
+	}
 	a, err := d.Room.Order(ctx, zones.Order{
 		Kind: o.Kind, Zone: o.Zone, Subject: o.Subject, For: timeOf(o.For), VolumeML: o.VolumeML,
 		Source: "socket", By: by, Note: o.Note,

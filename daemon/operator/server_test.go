@@ -125,6 +125,8 @@ func TestErrorsOfTheDeskReachThePeer(t *testing.T) {
 	require.ErrorContains(t, err, "read plans: disk")
 	_, err = ask(t, path, operator.Request{Kind: "dance"})
 	require.ErrorContains(t, err, "no such request")
+	_, err = ask(t, path, operator.Request{Kind: operator.AskOrder, Order: &operator.Order{Kind: "flood"}})
+	require.ErrorContains(t, err, `"flood" is no kind of order`)
 }
 
 func TestBackupComesWhole(t *testing.T) {

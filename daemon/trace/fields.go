@@ -3,6 +3,7 @@ package trace
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -169,18 +170,28 @@ func (d *decoder) order() error {
 	return nil
 }
 
+// orderKind reads a kind. The core answers those that are not built yet.
 func (d *decoder) orderKind() error {
 	at := d.i
-	kind, err := d.name()
+	text, err := d.name()
 	if err != nil {
 		return err
 	}
-	if kind == "" {
+	kind := zones.OrderKind(text)
+	if known := zones.OrderKinds(); !slices.Contains(known, kind) {
 		d.i = at
-		return d.fault("the kind is empty", "kinds are named as the commands: hold, shot, stop, reset")
+		return d.fault(fmt.Sprintf("%q is no kind of order", text), "kinds are named as the commands: "+listed(known))
 	}
-	d.line.Order.Kind = zones.OrderKind(kind)
+	d.line.Order.Kind = kind
 	return nil
+}
+
+func listed(kinds []zones.OrderKind) string {
+	var names []string
+	for _, k := range kinds {
+		names = append(names, string(k))
+	}
+	return strings.Join(names, ", ")
 }
 
 // volume reads "120mL" or "0.5 L", a plant.

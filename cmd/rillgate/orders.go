@@ -37,9 +37,17 @@ func give(cmd *cobra.Command, f *flags, o *operator.Order) error {
 			fmt.Fprintln(cmd.OutOrStdout(), r.Answer.Because)
 			return nil
 		}
-		return failed(fmt.Errorf("refused (%s): %s", r.Answer.Reason, r.Answer.Because),
-			"`rillgate why "+string(r.Answer.Reason)+"` explains the code")
+		return refusal(r.Answer)
 	})
+}
+
+// refusal is the error of an order that was refused. Only a code can be explained:
+// one that is none says all in its sentence.
+func refusal(a *zones.Answer) error {
+	if _, known := a.Reason.Explain(); !known {
+		return failed(fmt.Errorf("refused: %s", a.Because), "")
+	}
+	return failed(fmt.Errorf("refused (%s): %s", a.Reason, a.Because), "`rillgate why "+string(a.Reason)+"` explains the code")
 }
 
 // zoneArg puts the only argument into the order's zone.

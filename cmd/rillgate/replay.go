@@ -46,7 +46,7 @@ func replay(cmd *cobra.Command, f *flags, in, out string) error {
 		err := trace.Replay(loaded.Plan, from, w)
 		var wrong *trace.LineError
 		if errors.As(err, &wrong) {
-			return failed(fmt.Errorf("%s:%w", in, err), wrong.Help)
+			return failed(fmt.Errorf("%s:%d:%d: %s", in, wrong.Line, max(wrong.Column, 1), wrong.What), wrong.Help)
 		}
 		return err
 	})

@@ -35,8 +35,7 @@ func randomScript(rng *rand.Rand) string {
 	pick := func(list ...string) string { return list[rng.IntN(len(list))] }
 	names := []string{"a", "b", "c"}[:1+rng.IntN(3)]
 	fmt.Fprintf(b, "room lease=%ds\ncontroller north\ncontroller south\ninput floor means=leak\ninput tank means=supply-low\n", 10+rng.IntN(50))
-	master := pick("", " master=8 kind=valve lead=2s", " master=8 kind=pump lead=3s", " master=8 on=south kind=valve lead=2s")
-	fmt.Fprintf(b, "supply feed max-open=%d low=tank%s\n", 1+rng.IntN(2), master)
+	fmt.Fprintf(b, "supply feed max-open=%d low=tank%s\n", 1+rng.IntN(2), pick("", " master=8 kind=valve lead=2s", " master=8 kind=pump lead=3s", " master=8 on=south kind=valve lead=2s"))
 	for _, z := range names {
 		fmt.Fprintf(b, "zone %s on=%s below=30%s shot=%ds rest=%ds min-rest=5m max-run=%ds max-per-day=%ds probes=%d quorum=%d%s\n", z, pick("north", "south"), pick("", " stop=36"),
 			10+rng.IntN(100), rng.IntN(900), 60+rng.IntN(120), 200+rng.IntN(600), 1+rng.IntN(3), 1, pick("", " lost=20s/10m/2m"))
@@ -76,9 +75,7 @@ func randomScript(rng *rand.Rand) string {
 		case 11:
 			fmt.Fprintf(b, "feed %s off\nrun %ds\nfeed %s %.1f\n", z, rng.IntN(400), z, 26+6*rng.Float64())
 		case 12:
-			if fmt.Fprintf(b, "zone %s shot=%ds max-run=%ds\n", z, 10+rng.IntN(50), 60+rng.IntN(60)); master == "" {
-				b.WriteString("in-force\n")
-			}
+			fmt.Fprintf(b, "zone %s shot=%ds max-run=%ds\nin-force\n", z, 10+rng.IntN(50), 60+rng.IntN(60))
 		case 13:
 			fmt.Fprintf(b, "reading %s %.1f retained=true\nreading %s1 %.1f\n", z, 40*rng.Float64(), z, 20+20*rng.Float64())
 		case 14:

@@ -16,8 +16,28 @@ func syntaxProblem(s *source, err error) {
 		return
 	}
 	at := place{s, max(le.Mark.Line, 1), max(le.Mark.Column, 1)}
+	if o := s.unclosedBefore(at); o != nil {
+		explainUnclosed(o, at)
+		return
+	}
 	opened := place{s, max(le.ContextMark.Line, 1), max(le.ContextMark.Column, 1)}
 	explainSyntax(at, opened, le)
+}
+
+// explainUnclosed tells where it began, not where the reader gave up.
+func explainUnclosed(o *opening, at place) {
+	switch o.char {
+	case '"', '\'':
+		o.fail(CodeSyntax, "close the quote at the end of the value", "the quote that opens here is not closed")
+	case '{':
+		o.fail(CodeSyntax, endOf('}', at), "the `{` that opens here is not closed")
+	default:
+		o.fail(CodeSyntax, endOf(']', at), "the `[` that opens here is not closed")
+	}
+}
+
+func endOf(closer rune, at place) string {
+	return fmt.Sprintf("write a `%c` at the end of the value; without one it was read on to line %d, column %d", closer, at.line, at.col)
 }
 
 func explainSyntax(at, opened place, le *yaml.LoadError) {

@@ -67,7 +67,10 @@ func parseEdge(n *yaml.Node, k kind) (schedule.Edge, *fault) {
 	v := strings.TrimSpace(n.Value)
 	anchor, rest, ok := cutAnchor(v)
 	if !ok {
-		if strings.HasPrefix(v, "lights") {
+		if meant := nearestAnchor(v); meant != "" {
+			return schedule.Edge{}, &fault{CodeText, fmt.Sprintf("`%s` is no edge of a window", shorten(v)), "did you mean `" + meant + "`?"}
+		}
+		if strings.HasPrefix(v, "light") {
 			return schedule.Edge{}, &fault{CodeText, fmt.Sprintf("`%s` is no edge of a window", shorten(v)), "write lights_on or lights_off, with an offset where one is due: lights_on + 1 h"}
 		}
 		at, f := parseClock(n, k)
@@ -89,6 +92,24 @@ func parseEdge(n *yaml.Node, k kind) (schedule.Edge, *fault) {
 		return schedule.Edge{}, f
 	}
 	return schedule.Edge{Anchor: anchor, Offset: sign * m.duration()}, wholeSeconds(m.duration())
+}
+
+// nearestAnchor puts the anchor that was meant in the place of a word that is no
+// anchor; "" when it is near neither, or as near to both.
+func nearestAnchor(v string) string {
+	end := strings.IndexAny(v, "+-")
+	if end < 0 {
+		end = len(v)
+	}
+	word := strings.ToLower(strings.TrimSpace(v[:end]))
+	on, off := editDistance(word, "lights_on"), editDistance(word, "lights_off")
+	switch {
+	case on < off && on <= 2:
+		return strings.TrimSpace("lights_on " + v[end:])
+	case off < on && off <= 2:
+		return strings.TrimSpace("lights_off " + v[end:])
+	}
+	return ""
 }
 
 func cutAnchor(v string) (a schedule.Anchor, rest string, ok bool) {

@@ -151,7 +151,7 @@ func parseInteger(n *yaml.Node, k kind) (int, *fault) {
 	if !integerForm.MatchString(n.Value) {
 		return 0, &fault{CodeKind, fmt.Sprintf("`%s` is no whole number", shorten(n.Value)), example}
 	}
-	if n.Tag != "!!int" {
+	if quoted(n) {
 		return 0, &fault{CodeKind, fmt.Sprintf("`%s` stands in quotes: a number is due", n.Value), "leave the quotes away"}
 	}
 	v, _ := strconv.Atoi(n.Value)

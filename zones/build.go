@@ -47,12 +47,12 @@ type zone struct {
 
 // supply is the runtime of one supply.
 type supply struct {
-	cfg       *Supply
-	zones     []*zone
-	master    *output
-	masterAt  time.Duration // age at which the master was opened
-	masterOn  bool
-	masterRun *run // whose id the master's grants bear
+	cfg      *Supply
+	zones    []*zone
+	master   *output
+	masterAt time.Duration // age at which the master was opened
+	masterOn bool
+	handOver bool // the run whose grants it bore was closed, another goes on
 }
 
 // input is the runtime of one declared input.
@@ -62,6 +62,7 @@ type input struct {
 	active bool
 	known  bool
 	heard  time.Duration
+	wait   bool // a retained "inactive" came before its controller reported
 }
 
 // build makes the runtime of a plan, taking over what exists for the same output,
@@ -166,7 +167,7 @@ func (r *Room) buildOutputs(p *Plan) {
 func (s *supply) takeOver(old []*supply) {
 	for _, o := range old {
 		if o.master == s.master {
-			s.masterOn, s.masterAt = o.masterOn, o.masterAt
+			s.masterOn, s.masterAt, s.handOver = o.masterOn, o.masterAt, o.handOver
 		}
 	}
 }

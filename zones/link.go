@@ -80,6 +80,7 @@ func (r *Room) report(e *Report) {
 	if !c.online {
 		c.online, c.offWhy, c.since = true, "", r.t
 		r.dirty = true
+		r.takeWaiting(c)
 	}
 	c.heard, c.last = true, r.t
 	c.uptime, c.arrived = e.Uptime, r.t
@@ -271,16 +272,33 @@ func (r *Room) inputState(e *InputState) {
 		if in.ctl.id != e.Controller || in.cfg.ID != e.ID {
 			continue
 		}
-		if e.Retained && !e.Active && !in.ctl.online {
-			return
-		}
-		changed := in.active != e.Active || !in.known
-		in.active, in.known, in.heard = e.Active, true, r.t
-		if changed {
-			r.inputChanged(in)
+		in.wait = e.Retained && !e.Active && !in.ctl.online
+		if !in.wait {
+			r.hear(in, e.Active)
 		}
 		return
 	}
+}
+
+// takeWaiting lets retained words of a controller's inputs count once it reports.
+func (r *Room) takeWaiting(c *controller) {
+	for _, in := range r.inputs {
+		if in.ctl == c && in.wait {
+			in.wait = false
+			r.hear(in, false)
+		}
+	}
+}
+
+// hear takes what an input says.
+func (r *Room) hear(in *input, active bool) {
+	forbade := in.forbids(r.t)
+	changed := in.active != active || !in.known
+	in.active, in.known, in.heard = active, true, r.t
+	if changed {
+		r.inputChanged(in)
+	}
+	r.dirty = r.dirty || forbade != in.forbids(r.t)
 }
 
 func (r *Room) inputChanged(in *input) {

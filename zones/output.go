@@ -20,9 +20,12 @@ type output struct {
 	openAt    time.Duration // age of it
 	firstUp   time.Duration // controller's uptime at it
 	deadline  time.Duration // age at which the last grant runs out
+	until     time.Duration // the same in the controller's uptime
+	untilBoot string        // of that boot
 	born      time.Duration // when we began to look after it
 	closeSeq  uint32        // first close since the last grant; 0 = none yet
 	closeAt   time.Duration
+	closeWhy  Reason
 	lastClose time.Duration
 	confirmed bool          // a report at or past our close shows it closed
 	sureAt    time.Duration // age of that report
@@ -92,6 +95,7 @@ func (r *Room) grant(o *output, run *run, span time.Duration) {
 	until := min(c.uptimeAt(r.t)+left, o.firstUp+span)
 	o.wanted, o.granted = true, true
 	o.deadline = r.t + left
+	o.until, o.untilBoot = until, c.boot
 	r.command(o, &Command{Run: run.id, Open: true, Boot: c.boot, UntilMS: until.Milliseconds(), Reason: run.reason})
 }
 
@@ -107,7 +111,7 @@ func (r *Room) closeOutput(o *output, runID string, why Reason) {
 			runID = "c-" + itoa(int(r.epoch))
 		}
 	}
-	o.run = runID
+	o.run, o.closeWhy = runID, why
 	o.lastClose = r.t
 	if !r.epochSafe {
 		o.lastClose = neverHeard // said as soon as the epoch is durable
@@ -130,6 +134,7 @@ func (r *Room) outputReport(o *output, e *Report, w *OutputReport) {
 	o.shown, o.open, o.flow = true, w.Open, w.FlowLPM
 	o.repEpoch, o.repSeq, o.repAt = e.Epoch, e.Seq, r.t
 	if o.wanted {
+		r.dirty = r.dirty || !w.Open // told to open and closed: does it carry our command?
 		o.sawOpen = o.sawOpen || (w.Open && o.carries(o.openSeq, r.epoch))
 		return
 	}
@@ -182,7 +187,11 @@ func (r *Room) repeatClose(o *output) {
 		r.at(due)
 		return
 	}
-	r.closeOutput(o, "", Starting)
+	why := o.closeWhy
+	if why == "" {
+		why = Starting
+	}
+	r.closeOutput(o, "", why)
 	if o.closeSeq != 0 && o.closeAt == r.t {
 		r.at(r.t + confirmWithin)
 	} else {
@@ -198,7 +207,7 @@ func (r *Room) watchClosed(o *output) {
 		o.wrongSince = forever
 		return
 	}
-	past := o.granted && o.repAt > o.deadline+deadlineGrace
+	past := o.granted && o.repAt > o.deadline+deadlineGrace && o.pastUntil()
 	if o.granted && !past {
 		r.at(o.deadline + deadlineGrace + 1)
 	}
@@ -219,6 +228,12 @@ func (r *Room) watchClosed(o *output) {
 	}
 }
 
+// pastUntil reports whether the newest report was made past the last deadline by the
+// controller's own uptime: one that is only late tells of an earlier moment.
+func (o *output) pastUntil() bool {
+	return o.untilBoot != o.ctl.boot || o.ctl.uptime > o.until+deadlineGrace
+}
+
 // mismatch latches the zone, or with a master the whole supply, whose master closes.
 func (r *Room) mismatch(o *output) {
 	if hasLatch(o.mem.Latches, ValveMismatch) != nil {
@@ -232,16 +247,9 @@ func (r *Room) mismatch(o *output) {
 	outs := []Output{o.id}
 	s := o.supply
 	if s != nil && s.master != nil {
-		outs = append(outs, s.master.id)
-		for _, z := range s.zones {
-			for _, zo := range z.outs {
-				outs = append(outs, zo.id)
-			}
-		}
+		outs = ids(r.withSupply([]*output{o}))
 	} else if o.zone != nil {
-		for _, zo := range o.zone.outs {
-			outs = append(outs, zo.id)
-		}
+		outs = ids(o.zone.outs)
 	}
 	r.record(&Record{Kind: RecLatch, Latch: &LatchRecord{Code: ValveMismatch, Outputs: outs, Because: because}})
 	r.entry(&Entry{Kind: "latched", Valve: o.valve, Zone: zoneID(o.zone), Reason: ValveMismatch, Because: because})

@@ -218,13 +218,14 @@ func (p *probe) before(at, t time.Duration) (base Level, ok bool) {
 	return base, ok
 }
 
-// rise gives how far the last value is over the lowest of the 10 min before it.
-func (p *probe) rise(t time.Duration) Level {
+// rise gives how far the last value is over the lowest of the 10 min before it, of
+// what was heard after age `from`.
+func (p *probe) rise(t, from time.Duration) Level {
 	low := p.value
 	now := minuteOf(t)
 	for i := int32(0); i <= 10; i++ {
 		s := &p.history[int(now-i+slots)%slots]
-		if s.minute == now-i && s.upAt != 0 && t-s.minAt <= fallSpan && s.min < low {
+		if s.minute == now-i && s.upAt != 0 && t-s.minAt <= fallSpan && s.minAt > from && s.min < low {
 			low = s.min
 		}
 	}

@@ -112,12 +112,20 @@ func (r *Room) leakByFlow() {
 // leakByRise latches a zone most of whose probes rose by 5 points in 10 min, more
 // than 30 min after any run of it.
 func (r *Room) leakByRise(z *zone) {
-	if z.run != nil || (z.ran() && r.t <= z.rested()+leakQuiet) || z.latch(LeakFound) != nil {
+	if z.run != nil || (z.ran() && r.t <= z.quietFrom()) || z.latch(LeakFound) != nil {
 		return
 	}
 	if n, of := z.rising(r.t); of > 0 && 2*n > of {
 		r.latchZone(z, LeakFound, sprintf("%d of %d probes rose by 5 points or more within 10 min, with no run for 30 min", n, of))
 	}
+}
+
+// quietFrom gives the age from which a rise of the zone is no run's doing.
+func (z *zone) quietFrom() time.Duration {
+	if !z.ran() {
+		return 0
+	}
+	return z.rested() + leakQuiet
 }
 
 // rising counts the counting probes that rose by 5 points within 10 min.

@@ -116,7 +116,24 @@ func (r *Room) lookAtRuns() {
 			r.carryOn(run)
 		}
 	}
+	r.handOverMasters()
 	r.settleRuns()
+}
+
+// handOverMasters lets a run that goes on hold the master of one that was closed. It
+// comes after all closings: what closes one run may close them all.
+func (r *Room) handOverMasters() {
+	for _, s := range r.supplies {
+		if !s.handOver {
+			continue
+		}
+		s.handOver = false
+		for _, z := range s.zones {
+			if run := z.run; run != nil && run.masterOn {
+				r.grantMaster(run)
+			}
+		}
+	}
 }
 
 // open sends the first grant: the zone's valves, or the master that leads them.
@@ -286,7 +303,7 @@ func (r *Room) closeRun(run *run, why Reason, because string) {
 	r.record(&Record{Kind: RecClose, Run: &RunRecord{ID: run.id, Zone: z.id, Outputs: ids(run.outs), Reason: why, Opened: run.reason, Progress: z.mem.Progress}})
 	sec := 0.0
 	if run.valvesOn {
-		sec = (r.t - run.openAt).Seconds()
+		sec = (min(r.t, run.lastDeadline()) - run.openAt).Seconds()
 	}
 	r.entry(&Entry{Kind: "run-closed", Zone: z.id, Valve: run.outs[0].valve, Run: run.id, Reason: why, Because: because,
 		Seconds: sec, Litres: z.litres(time.Duration(sec * float64(time.Second)))})
@@ -303,6 +320,16 @@ func (r *Room) closeRun(run *run, why Reason, because string) {
 	r.dirty = true
 }
 
+// lastDeadline gives the age at which the last grant of the run's valves runs out:
+// they let through nothing after it, however late the close is.
+func (run *run) lastDeadline() time.Duration {
+	var last time.Duration
+	for _, o := range run.outs {
+		last = max(last, o.deadline)
+	}
+	return last
+}
+
 // closeMaster closes the master with the last run that needs it.
 func (r *Room) closeMaster(run *run, why Reason) {
 	s := run.supply
@@ -311,11 +338,11 @@ func (r *Room) closeMaster(run *run, why Reason) {
 	}
 	for _, z := range s.zones {
 		if o := z.run; o != nil && o != run && o.masterOn {
-			r.grantMaster(o)
+			s.handOver, r.dirty = true, true
 			return
 		}
 	}
-	s.masterOn = false
+	s.masterOn, s.handOver = false, false
 	r.closeOutput(s.master, run.id, why)
 }
 

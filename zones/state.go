@@ -48,9 +48,15 @@ func (r *Room) stateOf(z *zone) (ZoneState, Reason) {
 		return z.quietState(), NoReason
 	case HeldByPerson:
 		return Held, z.reason
-	case StoppedByPerson:
-		return Stopped, z.reason
-	case SecondGateway, CrashLoop, LeakFound, ValveMismatch, NoResponse:
+	case StoppedByPerson, LeakFound:
+		if hasLatch(r.mem.Latches, z.reason) == nil && z.latch(z.reason) == nil {
+			return Waiting, z.reason // an input that is silent forbids without a latch
+		}
+		if z.reason == StoppedByPerson {
+			return Stopped, z.reason
+		}
+		return Latched, z.reason
+	case SecondGateway, CrashLoop, ValveMismatch, NoResponse:
 		return Latched, z.reason
 	case RestingStill:
 		return Resting, z.reason

@@ -22,7 +22,7 @@ func (r *Room) reading(e *Reading) {
 	if !taken || z == nil {
 		return
 	}
-	p.rose = p.rise(r.t)
+	p.rose = p.rise(r.t, z.quietFrom())
 	r.noteHigh(p)
 	was := z.est
 	z.est = z.estimate(r.t)

@@ -195,7 +195,8 @@ func (c *Checker) shown(at zones.Output, r *zones.Report, rep zones.OutputReport
 	if carries && r.Epoch == c.epoch && !rep.Open {
 		o.confirmed = true
 	}
-	wrong := carries && (rep.Open || rep.FlowLPM > flowing && c.alone(at))
+	// What another gateway opened is told by its epoch, not taken for a stuck valve.
+	wrong := carries && r.Epoch == c.epoch && (rep.Open || rep.FlowLPM > flowing && c.alone(at))
 	switch {
 	case !wrong:
 		o.wrongSince = 0

@@ -24,7 +24,9 @@ func (c *Checker) command(cmd *zones.Command) {
 	if cmd.Open {
 		c.grant(cmd, o)
 	} else {
-		o.closeAt, o.ackClosed, o.wrongSince = now, false, 0
+		if o.commanded || o.closeAt.epoch != now.epoch { // a close said again is the same close
+			o.closeAt, o.ackClosed, o.wrongSince = now, false, 0
+		}
 		c.closing(cmd, o)
 	}
 	o.epoch, o.seq, o.commanded = cmd.Epoch, cmd.Seq, cmd.Open

@@ -99,35 +99,40 @@ func (l *loop) take(ev zones.Event) {
 }
 
 // carry carries effects out in their order: first what leaves for valves and ledger
-// (neither blocks), then what people read.
+// (neither blocks), then what people read. Each sender gets the processor before the
+// next thing is done, so that no command waits for a record or for our bookkeeping.
 func (l *loop) carry(effects []zones.Effect) {
-	if l.act(effects) {
-		runtime.Gosched() // sender and recorder go before our own bookkeeping
-	}
-	l.pass(effects)
-}
-
-// act hands commands and records on, and reports whether there were any.
-func (l *loop) act(effects []zones.Effect) (some bool) {
+	waiting := false
 	for _, e := range effects {
 		switch e := e.(type) {
 		case *zones.Command:
 			if l.field.Send(e) {
 				l.sent++
 			}
-			some = true
+			waiting = true
 		case *zones.Record:
-			if e.Kind != zones.RecStop || l.breach == nil { // a breach is no clean end
-				l.recorder.put(e)
+			if waiting {
+				runtime.Gosched()
+				waiting = false
 			}
-			some = true
+			l.write(e)
 		case *zones.Breach:
 			if l.breach == nil {
 				l.breach = e
 			}
 		}
 	}
-	return some
+	if len(effects) > 0 {
+		runtime.Gosched()
+	}
+	l.pass(effects)
+}
+
+func (l *loop) write(e *zones.Record) {
+	if e.Kind == zones.RecStop && l.breach != nil {
+		return // a breach is no clean end
+	}
+	l.recorder.put(e)
 }
 
 // pass passes on what people read.

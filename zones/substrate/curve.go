@@ -48,18 +48,33 @@ func (c *Curve) Moisture(k, celsius float64) (Moisture, error) {
 	if !(k > 0 && k <= mostPermittivity) {
 		return Moisture{}, fmt.Errorf("convert permittivity %g by %s: above 0 to %g is due; check the probe's unit and wiring", k, c.Name, mostPermittivity)
 	}
-	var m Moisture
-	if c.Thermal {
-		if math.IsNaN(celsius) {
-			celsius, m.Flags = assumedCelsius, TemperatureAssumed
-		}
-		if err := checkCelsius(celsius); err != nil {
-			return Moisture{}, fmt.Errorf("convert permittivity by %s: %w", c.Name, err)
-		}
+	celsius, flags, err := c.at(celsius)
+	if err != nil {
+		return Moisture{}, err
 	}
-	m.Flags |= c.judge(k)
-	m.Theta = c.formula(min(max(k, c.Low), c.High), celsius)
+	m := Moisture{
+		Theta: c.formula(min(max(k, c.Low), c.High), celsius),
+		Flags: flags | c.judge(k),
+	}
 	return m.shifted(0, c.Top), nil
+}
+
+// at gives the temperature to ask the curve at, and a flag where it is assumed. It
+// fails on the zero Curve.
+func (c *Curve) at(celsius float64) (float64, Flags, error) {
+	if c.formula == nil {
+		return 0, 0, fmt.Errorf("use curve %q: it is empty; take one that this package gives", c.Name)
+	}
+	if !c.Thermal {
+		return celsius, 0, nil
+	}
+	if math.IsNaN(celsius) {
+		return assumedCelsius, TemperatureAssumed, nil
+	}
+	if err := checkCelsius(celsius); err != nil {
+		return 0, 0, fmt.Errorf("use curve %s: %w", c.Name, err)
+	}
+	return celsius, 0, nil
 }
 
 func (c *Curve) judge(k float64) (f Flags) {
@@ -79,10 +94,11 @@ func (c *Curve) judge(k float64) (f Flags) {
 }
 
 // Permittivity gives the permittivity at which the curve gives theta, by halving its
-// range. It fails where the range does not reach theta.
+// range; celsius is as in Moisture. It fails where the range does not reach theta.
 func (c *Curve) Permittivity(theta, celsius float64) (float64, error) {
-	if math.IsNaN(celsius) {
-		celsius = assumedCelsius
+	celsius, _, err := c.at(celsius)
+	if err != nil {
+		return 0, err
 	}
 	low, high := c.Low, c.High
 	from, to := c.formula(low, celsius), c.formula(high, celsius)

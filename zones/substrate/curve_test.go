@@ -217,3 +217,18 @@ func TestCurveNamedSaysWhichThereAre(t *testing.T) {
 	_, err = CurveNamed("mixed")
 	require.ErrorContains(t, err, "kellner-lundin-2001")
 }
+
+func TestEmptyCurveRefuses(t *testing.T) {
+	var c Curve
+	_, err := c.Moisture(20, 20)
+	require.ErrorContains(t, err, "empty")
+	_, err = c.Permittivity(0.3, 20)
+	require.ErrorContains(t, err, "empty")
+	mix, err := Mixing(0.95, 4)
+	require.NoError(t, err)
+	_, err = mix.Permittivity(0.3, 61)
+	require.ErrorContains(t, err, "61")
+	k, err := mix.Permittivity(0.6720, 25)
+	require.NoError(t, err)
+	require.InDelta(t, 40, k, 0.01)
+}

@@ -25,8 +25,8 @@ const (
 // Judge gives the spread of values, and as outliers those more than 3 Scale from the
 // median (Hampel's rule, from memory). floor, above 0, is a probe's accuracy: where
 // most values are equal their median distance is 0 and every other would be an
-// outlier. With fewer than three values nothing can be outvoted and none is. It
-// fails on no values, on one that is not finite, and on a floor not above 0.
+// outlier. Of two values neither can be outvoted: both lie one median distance
+// away. It fails on no values, on one that is not finite, and on a floor not above 0.
 func Judge(values []float64, floor float64) (Spread, error) {
 	if len(values) == 0 || !(floor > 0) || math.IsInf(floor, 0) {
 		return Spread{}, fmt.Errorf("judge %d values with a floor of %g: one value at least, and a floor above 0, are due", len(values), floor)
@@ -44,7 +44,7 @@ func Judge(values []float64, floor float64) (Spread, error) {
 	s.Scale = max(floor, madToSigma*median(away))
 	var kept []float64
 	for i, v := range values {
-		if len(values) >= 3 && away[i] > hampelCut*s.Scale {
+		if away[i] > hampelCut*s.Scale {
 			s.Outliers = append(s.Outliers, i)
 			continue
 		}

@@ -1,15 +1,12 @@
 package main
 
 import (
-	"context"
 	"errors"
 	"fmt"
-	"path/filepath"
 	"time"
 
 	"github.com/spf13/cobra"
 
-	"rillgate/configs"
 	"rillgate/daemon"
 	"rillgate/daemon/operator"
 	"rillgate/store"
@@ -26,37 +23,66 @@ func (f *flags) look(cmd *cobra.Command, req operator.Request, take func(operato
 	if dirErr != nil {
 		return dirErr
 	}
-	s, openErr := store.OpenReadOnly(filepath.Join(dir, daemon.StoreName))
+	s, openErr := store.OpenReadOnly(storePath(dir))
 	if openErr != nil {
 		return err // that no daemon runs says more
 	}
 	defer s.Close()
-	fmt.Fprintln(cmd.ErrOrStderr(), "no daemon runs: this is what its store remembers")
-	reply, err := fromStore(cmd.Context(), s, req)
+	reply, at, err := fromStore(dir, s, req)
 	if err != nil {
 		return err
 	}
+	fmt.Fprintln(cmd.ErrOrStderr(), "no daemon runs; "+recordedAt(at))
 	return take(reply)
 }
 
-// fromStore answers a request from a store.
-func fromStore(_ context.Context, s *store.Store, req operator.Request) (r operator.Reply, err error) {
+func recordedAt(at time.Time) string {
+	if at.IsZero() {
+		return "this is what its store remembers"
+	}
+	return "as last recorded at " + at.Local().Format(time.DateTime)
+}
+
+// fromStore answers a request from a store; at is when the answer held, zero where
+// its lines say it themselves.
+func fromStore(dir string, s *store.Store, req operator.Request) (r operator.Reply, at time.Time, err error) {
 	switch req.Kind {
 	case operator.AskJournal:
 		r.Lines, err = storedLines(s, req)
 	case operator.AskPlans:
 		r.Plans, err = storedPlans(s)
 	case operator.AskView:
-		r.View, err = storedView(s)
+		if r.View, err = remembered(dir, s); err == nil {
+			at = r.View.Wall
+		}
 	case operator.AskWhy:
 		var v *zones.View
-		if v, err = storedView(s); err == nil {
-			r.Why, err = operator.Explain(v, req.Subject)
+		if v, err = remembered(dir, s); err == nil {
+			at = v.Wall
+			r.Why, err = whyRemembered(v, req.Subject)
 		}
 	default:
 		err = fmt.Errorf("ask %s: only a running daemon answers that", req.Kind)
 	}
-	return r, err
+	return r, at, err
+}
+
+// whyRemembered explains a subject of a room that does not run.
+func whyRemembered(v *zones.View, subject string) (*operator.Why, error) {
+	y, err := operator.Explain(v, subject)
+	if err != nil {
+		return nil, err
+	}
+	switch y.Kind {
+	case "room":
+		if len(y.Standing) == 0 {
+			y.State, y.Because = string(notRunning), "no daemon runs"
+		}
+		y.Numbers = []operator.Number{{Name: "plan", Value: v.Plan}}
+	case "controller", "valve", "input":
+		y.State, y.Reason, y.Rule, y.Do, y.Because = string(notRunning), "", "", "", "no daemon runs: how it is now is not known"
+	}
+	return y, nil
 }
 
 func storedLines(s *store.Store, req operator.Request) (lines []operator.Line, err error) {
@@ -84,46 +110,4 @@ func storedPlans(s *store.Store) ([]operator.Plan, error) {
 		}
 	}
 	return daemon.PlansOf(all, inForce), nil
-}
-
-// storedView is the room as a daemon would find it at its start: nothing heard yet,
-// but budgets, latches, holds and totals as they are remembered.
-func storedView(s *store.Store) (*zones.View, error) {
-	p, err := s.PlanInForce()
-	if err != nil {
-		return nil, fmt.Errorf("read the plan in force: %w", err)
-	}
-	loaded, _ := configs.Parse(map[string][]byte{configs.RoomFile: p.Room, configs.ScheduleFile: p.Schedule, configs.GatewayFile: p.Gateway})
-	if loaded == nil {
-		return nil, fmt.Errorf("read plan %s: this program does not accept it any more", p.Hash)
-	}
-	memory, err := s.Mirror()
-	if err != nil {
-		return nil, fmt.Errorf("read what is remembered: %w", err)
-	}
-	if memory == nil {
-		memory = zones.NewMemory()
-	}
-	now := zones.Instant{Wall: time.Now(), Mono: time.Hour}
-	room, _ := zones.NewRoom(loaded.Plan, memory, now)
-	v := room.View(now)
-	return &v, lastHeard(s, &v)
-}
-
-// lastHeard puts the last numbers of history, a day old at most, beside the probes.
-func lastHeard(s *store.Store, v *zones.View) error {
-	for i := range v.Probes {
-		p := &v.Probes[i]
-		points, err := s.History(store.ProbeMoisture, p.ID, v.Wall.Add(-24*time.Hour), v.Wall)
-		if err != nil {
-			return err
-		}
-		if len(points) == 0 {
-			continue
-		}
-		last := points[len(points)-1]
-		moisture, age := float64(last.Value)/1000, int(v.Wall.Sub(last.At).Seconds())
-		p.Moisture, p.AgeSeconds = &moisture, &age
-	}
-	return nil
 }

@@ -79,6 +79,7 @@ func TestKilledInAShot(t *testing.T) {
 	first := r.openedBy(40*time.Second, 0)
 	require.Eventually(t, func() bool { return driven(f) }, 5*time.Second, 20*time.Millisecond)
 	_, _ = r.stop(syscall.SIGKILL)
+	r.looksDead("20/3600 s", first.Run)
 	before := len(r.eyes.commands(t))
 	require.Eventually(t, func() bool { return !driven(f) }, 11*time.Second, 20*time.Millisecond, "the grant of 10 s runs out")
 
@@ -97,6 +98,29 @@ func TestKilledInAShot(t *testing.T) {
 	require.False(t, r.eyes.commands(t)[before].Open, "closed first")
 	code, _ := r.stop(syscall.SIGTERM)
 	require.Zero(t, code)
+}
+
+// looksDead asks the store after a crash in a shot: charges are right, nothing is said
+// of how the room is now, and looking changes nothing.
+func (r *rig) looksDead(used, run string) {
+	r.t.Helper()
+	for range 2 {
+		code, out, errs := r.rillgate("zones")
+		require.Zero(r.t, code, errs)
+		require.Contains(r.t, errs, "no daemon runs; as last recorded at 20")
+		require.Contains(r.t, out, used)
+		require.Contains(r.t, out, "not-running")
+		require.NotContains(r.t, out, string(zones.ClockUnsure))
+		require.NotContains(r.t, out, string(zones.Starting))
+	}
+	code, out, _ := r.rillgate("why", "room")
+	require.Zero(r.t, code)
+	require.Contains(r.t, out, "room bay-2: not-running\nno daemon runs\n")
+	require.Contains(r.t, out, run)
+	require.NotContains(r.t, out, "clock trust")
+	code, out, _ = r.rillgate("why", "north")
+	require.Zero(r.t, code)
+	require.Contains(r.t, out, "no daemon runs")
 }
 
 // Looks, orders, plans, backup and restore over the control socket, while the boot

@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"strconv"
 	"text/tabwriter"
 
 	"github.com/spf13/cobra"
@@ -19,7 +20,11 @@ func showZones(cmd *cobra.Command, v *zones.View) error {
 	fmt.Fprintln(w, "ZONE\tMOISTURE\tPROBES\tSTATE\tREASON\tWINDOW\tUSED\tBECAUSE")
 	for i := range v.Zones {
 		z := &v.Zones[i]
-		fmt.Fprintf(w, "%s\t%s\t%d/%d\t%s\t%s\t%s\t%.0f/%.0f s\t%s\n", z.ID, number(z.Moisture, "%.1f %%"), z.Counting, z.Assigned,
+		counting := strconv.Itoa(z.Counting)
+		if z.State == notRunning {
+			counting = "-"
+		}
+		fmt.Fprintf(w, "%s\t%s\t%s/%d\t%s\t%s\t%s\t%.0f/%.0f s\t%s\n", z.ID, number(z.Moisture, "%.1f %%"), counting, z.Assigned,
 			z.State, z.Reason, orDash(z.Window), z.UsedSeconds, z.LimitSeconds, z.Because)
 	}
 	return w.Flush()

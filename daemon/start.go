@@ -154,7 +154,7 @@ func (d *Daemon) connect() error {
 	}
 	g := &d.choice.loaded.Gateway
 	cfg := field.Config{URL: g.Broker.URL, Username: g.Username, PasswordFile: g.PasswordFile,
-		TLS: field.TLSFiles{CA: g.TLS.CA, Cert: g.TLS.Cert, Key: g.TLS.Key}, Room: d.o.Room, Machine: machineID(),
+		TLS: field.TLSFiles{CA: g.TLS.CA, Cert: g.TLS.Cert, Key: g.TLS.Key}, Room: d.o.Room, ClientID: g.ClientID, Machine: machineID(),
 		Logger: d.o.Log, Mono: func() time.Duration { _, m := d.clock.Now(); return m }}
 	if g.Homie.Enabled {
 		topic, payload := publish.Will(g.Homie.Root, d.o.Room)

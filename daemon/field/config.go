@@ -20,6 +20,7 @@ type Config struct {
 	PasswordFile string // read at every connect, its last line break left out; "" = none
 	TLS          TLSFiles
 	Room         string // id of the room
+	ClientID     string // what the client ids begin with; "" = "rillgate-<room>"
 	Machine      string // what tells this machine from others, such as its machine id
 	Will         *Will  // of the connection that carries state; nil = none
 
@@ -146,5 +147,9 @@ func (c *Config) password() (string, error) {
 // second room nor the other connection takes it over.
 func (c *Config) clientID(role string) string {
 	sum := sha256.Sum256([]byte(c.Machine + "\x00" + c.Room))
-	return "rillgate-" + c.Room + "-" + role + "-" + hex.EncodeToString(sum[:4])
+	first := c.ClientID
+	if first == "" {
+		first = "rillgate-" + c.Room
+	}
+	return first + "-" + role + "-" + hex.EncodeToString(sum[:4])
 }

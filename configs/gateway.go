@@ -88,7 +88,8 @@ func readTLS(t *table, broker item[Broker]) TLS {
 		t.at.fail(CodeConflict, "write mqtts:// in `broker`, or remove `tls`", "`tls` with a broker that is reached without it")
 	case broker.ok && broker.v.TLS && !t.has("ca"):
 		broker.at.fail(CodeMissing, "name who may sign the broker's certificate, such as tls: {ca: /etc/rillgate/ca.pem}", "mqtts:// without a `ca`: the system's own authorities are not asked")
-	case t.has("cert") != t.has("key"):
+	}
+	if t.has("cert") != t.has("key") {
 		t.at.fail(CodeConflict, "a certificate and its key go together", "`cert` and `key`: only one of the two is given")
 	}
 	return out

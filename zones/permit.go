@@ -73,6 +73,9 @@ func (r *Room) mustClose(z *zone, run *run) (Reason, string, bool) {
 		return MaxRunReached, sprintf("max_run is %s now", words(z.maxRun())), true
 	}
 	if run.phase != recording {
+		if because, lapsed := r.lapsed(run); lapsed {
+			return ControllerOffline, because, true
+		}
 		if because, bad := r.disobeys(run); bad {
 			return ValveMismatch, because, true
 		}

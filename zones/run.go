@@ -244,6 +244,17 @@ func (r *Room) furtherGrant(run *run) bool {
 	return run.phase == leading || (run.masterOn && run.supply.master.deadline < run.end)
 }
 
+// lapsed reports whether a grant ran out before it was renewed: the gateway itself
+// was held up. The controller has closed by then; the run ends and is not caught up.
+func (r *Room) lapsed(run *run) (string, bool) {
+	for _, o := range run.outs {
+		if o.wanted && o.deadline < run.end && r.t > o.deadline {
+			return sprintf("the grant of %s ran out %s ago, before it was renewed: the gateway was held up", o.valve, words(r.t-o.deadline)), true
+		}
+	}
+	return "", false
+}
+
 // endSlack is how much earlier than ours a controller may reckon the end of a run:
 // what a report takes to arrive makes our picture of its uptime late.
 const endSlack = time.Second

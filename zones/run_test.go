@@ -313,3 +313,21 @@ func TestAnotherMasterEndsTheRun(t *testing.T) {
 	require.Len(t, closes(effects, PlanChanged), 1)
 	require.False(t, g.open[Output{"north", 8}])
 }
+
+func TestGrantThatRanOutEndsTheRun(t *testing.T) {
+	p := benchPlan(1, 3)
+	p.Zones[0].Schedule.Windows[0].Shot.Value = 300
+	for _, c := range []struct {
+		held time.Duration
+		ends bool
+	}{{20 * time.Second, false}, {31 * time.Second, true}} {
+		g := newRig(t, p)
+		g.run(11*time.Second, 39) // opens at the 10th second: the grant lasts until the 40th
+		require.Equal(t, Watering, g.zone("a").State)
+		g.obey = false
+		g.pass(c.held - time.Second)
+		effects := append(g.report(), g.step(&Tick{})...)
+		require.Equal(t, !c.ends, len(g.commands(effects, false)) == 0, "held up for %s", c.held)
+		require.Equal(t, c.ends, len(closes(effects, ControllerOffline)) == 1)
+	}
+}

@@ -97,6 +97,7 @@ type Daemon struct {
 	orders   uint64
 	epoch    uint32
 	troubles troubles
+	silenced silenced
 	differ   string // how the files on disk differ from the plan in force; "" = not
 	shown    atomic.Pointer[shown]
 

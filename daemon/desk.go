@@ -62,6 +62,7 @@ func (d *Daemon) obey(o *zones.Order) {
 	case zones.OrderClockTrust:
 		d.trust.byPerson()
 	case zones.OrderAcknowledge:
+		d.silenced.by = o.By
 		if d.acknowledge(o) {
 			return
 		}

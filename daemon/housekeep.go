@@ -47,6 +47,7 @@ func (d *Daemon) view() zones.View {
 	if closed := d.choice.keepsClosed(); closed != "" {
 		v.Standing = append([]zones.StandingView{{Code: zones.AlarmPlanRejected, Because: closed}}, v.Standing...)
 	}
+	d.silenced.put(v.Alarms, d.now.Wall, d.now.Mono)
 	slices.SortStableFunc(v.Alarms, func(a, b zones.AlarmView) int { return a.Since.Compare(b.Since) })
 	return v
 }

@@ -29,6 +29,9 @@ type batch struct {
 	probes []store.Probe
 	thin   bool
 	at     time.Time
+
+	silenced  []store.Acknowledgement // alarms acknowledged
+	forgotten []alarmName             // whose acknowledgement is over
 }
 
 // shelf takes a batch: all of it, or none.
@@ -143,6 +146,7 @@ func (k *keeper) batch(d *Daemon) *batch {
 	mono := d.now.Mono
 	b := &batch{lines: d.trail.takeUnsaved(), views: k.views, at: d.now.Wall}
 	k.views, k.notice, k.noticedAt, k.committed = nil, false, 0, mono
+	b.silenced, b.forgotten = d.silenced.unsaved()
 	if k.register {
 		k.register = false
 		v := d.room.View(d.now)
@@ -161,6 +165,7 @@ func (k *keeper) batch(d *Daemon) *batch {
 func (k *keeper) finish(d *Daemon, r result) {
 	k.busy = false
 	if r.err == nil {
+		d.silenced.kept(r.batch)
 		if k.failing {
 			k.failing = false
 			d.over(zones.AlarmStoreDamaged, d.o.Room)
@@ -186,9 +191,9 @@ func (k *keeper) close(d *Daemon) {
 	if k.busy {
 		k.finish(d, <-k.results)
 	}
+	v := d.view()
 	b := k.batch(d)
 	b.mirror = true
-	v := d.room.View(d.now)
 	b.probes = d.register.all(&v)
 	k.work <- b
 	if r := <-k.results; r.err != nil {

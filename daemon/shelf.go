@@ -33,11 +33,30 @@ func (b *boltShelf) save(batch *batch) error {
 	if batch.mirror && b.files.open != nil {
 		w.Mirror = b.files.open.Memory() // of what is durable: a mirror must never be ahead
 	}
-	if err := b.files.store.Write(w); err != nil || !batch.thin {
+	if err := b.files.store.Write(w); err != nil {
+		return err
+	}
+	if err := b.silence(batch); err != nil || !batch.thin {
 		return err
 	}
 	_, err := b.files.store.Thin(batch.at, b.keep())
 	return err
+}
+
+// silence keeps which alarms are acknowledged. It is rare, so each may have a commit of
+// its own.
+func (b *boltShelf) silence(batch *batch) error {
+	for i := range batch.silenced {
+		if err := b.files.store.Acknowledge(batch.silenced[i]); err != nil {
+			return err
+		}
+	}
+	for _, name := range batch.forgotten {
+		if err := b.files.store.ForgetAlarm(name.code, name.subject); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // defaultKeep stands while no gateway.yaml says another.
@@ -140,9 +159,15 @@ func (d *Daemon) remember() {
 	s := d.files.store
 	if s == nil {
 		d.trail = newTrail(0, nil)
+		d.silenced.remember(nil, d.now.Mono)
 		return
 	}
 	d.register.load(s)
+	acknowledged, err := s.Acknowledged()
+	if err != nil {
+		d.o.Log.Warn("read the acknowledged alarms", "error", err)
+	}
+	d.silenced.remember(acknowledged, d.now.Mono)
 	lines, err := s.JournalTail(trailKept, nil)
 	d.trail = newTrail(s.NextSeq()-1, linesOf(lines))
 	if err != nil {

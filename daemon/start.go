@@ -52,7 +52,7 @@ func (d *Daemon) begin() error {
 	}
 	d.trust = &trust{floor: laterOf(d.o.Past, memory.Wall), synced: d.clock.Synchronised}
 	d.out = outlets{entry: d.entry, answer: d.answered, seen: d.seen,
-		alarm: func(*zones.Alarm) {}, state: func(*zones.State) {}} // both are in the view
+		alarm: d.alarm, state: func(*zones.State) {}} // the view shows both
 	d.recorder = newRecorder(d.files.ledger)
 	d.look()
 	d.remember()
@@ -168,6 +168,13 @@ func (d *Daemon) connect() error {
 	d.publisher = publish.New(publish.Config{Homie: g.Homie.Enabled, Root: g.Homie.Root, Room: d.o.Room, Version: d.o.Version,
 		Base: d.epoch, Orders: g.Homie.Orders, Clock: d.clock.Now, Submit: d.submit}, newWireOf(link))
 	return nil
+}
+
+// alarm forgets who acknowledged an alarm that is over: the next one rings.
+func (d *Daemon) alarm(a *zones.Alarm) {
+	if !a.Active {
+		d.silenced.over(a.Code, a.Subject)
+	}
 }
 
 // seen passes every step on to those who only watch.

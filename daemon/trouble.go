@@ -68,6 +68,7 @@ func (d *Daemon) trouble(code zones.Reason, subject, because string) {
 // over ends an alarm of the shell.
 func (d *Daemon) over(code zones.Reason, subject string) {
 	if d.troubles.clear(code, subject) {
+		d.silenced.over(code, subject)
 		d.entry(d.now.Wall, &zones.Entry{Kind: "alarm-over", Reason: code})
 		d.changed = true
 	}

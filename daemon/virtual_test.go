@@ -119,7 +119,7 @@ func TestOrdersOverSetTopics(t *testing.T) {
 	}
 	set("zone-bench-a/hold", "true")
 	v := d.view()
-	require.Equal(t, zones.Held, v.Zones[0].State)
+	require.NotNil(t, v.Zones[0].HoldUntil)
 	require.Equal(t, zones.Source("mqtt"), v.Zones[0].HoldSource)
 	set("zone-bench-a/hold", "false")
 	v = d.view()

@@ -286,10 +286,11 @@ func (r *Room) keepRecords() {
 		return
 	}
 	var changed []ZoneProgress
-	due := r.t >= r.progRec+time.Minute
+	due, urgent := r.t >= r.progRec+time.Minute, false
 	for _, z := range r.zones {
 		if z.urgent || (z.changed && due) {
 			changed = append(changed, z.progress())
+			urgent = urgent || z.urgent
 			z.urgent, z.changed = false, false
 		} else if z.changed {
 			r.at(r.progRec + time.Minute)
@@ -297,7 +298,7 @@ func (r *Room) keepRecords() {
 	}
 	if len(changed) > 0 {
 		r.progRec = r.t
-		r.record(&Record{Kind: RecProgress, Zones: changed})
+		r.record(&Record{Kind: RecProgress, Zones: changed, Lazy: !urgent})
 	}
 	if r.t >= r.ageRec+10*time.Minute {
 		r.ageRec = r.t

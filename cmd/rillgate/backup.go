@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"fmt"
+	"io"
 	"os"
 	"path/filepath"
 
@@ -29,7 +30,9 @@ func backup(cmd *cobra.Command, f *flags, path string) error {
 	}
 	defer os.Remove(tmp.Name())
 	defer tmp.Close()
-	size, err := f.fetch(cmd.Context(), operator.Request{Kind: operator.AskBackup}, tmp)
+	p := newProgress(cmd, "backup", 0)
+	size, err := f.fetch(cmd.Context(), operator.Request{Kind: operator.AskBackup}, io.MultiWriter(tmp, p))
+	p.end()
 	if err != nil {
 		return err
 	}
@@ -44,7 +47,7 @@ func backup(cmd *cobra.Command, f *flags, path string) error {
 }
 
 // fetch writes the pieces that the daemon sends.
-func (f *flags) fetch(ctx context.Context, req operator.Request, to interface{ Write([]byte) (int, error) }) (size int64, err error) {
+func (f *flags) fetch(ctx context.Context, req operator.Request, to io.Writer) (size int64, err error) {
 	err = f.ask(ctx, req, func(r operator.Reply) error {
 		n, err := to.Write(r.Data)
 		size += int64(n)

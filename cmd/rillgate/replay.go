@@ -33,17 +33,26 @@ func replay(cmd *cobra.Command, f *flags, in, out string) error {
 	if err != nil {
 		return err
 	}
-	from := cmd.InOrStdin()
+	from, size := cmd.InOrStdin(), int64(0)
 	if in != "-" {
 		file, err := os.Open(in)
 		if err != nil {
 			return failed(fmt.Errorf("open the trace: %w", err), "`rillgate journal --trace` writes one")
 		}
 		defer file.Close()
+		if info, err := file.Stat(); err == nil {
+			size = info.Size()
+		}
 		from = file
 	}
+	p := newProgress(cmd, "replay", size)
+	if f, ok := cmd.OutOrStdout().(*os.File); ok && out == "" && isTerminal(f) {
+		p.out = nil // what is printed there shows how far it is
+	}
+	from = io.TeeReader(from, p)
 	return writeTo(cmd.OutOrStdout(), out, func(w io.Writer) error {
 		err := trace.Replay(loaded.Plan, from, w)
+		p.end()
 		var wrong *trace.LineError
 		if errors.As(err, &wrong) {
 			return failed(fmt.Errorf("%s:%d:%d: %s", in, wrong.Line, max(wrong.Column, 1), wrong.What), wrong.Help)

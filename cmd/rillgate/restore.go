@@ -3,6 +3,7 @@ package main
 import (
 	"errors"
 	"fmt"
+	"io"
 	"os"
 	"path/filepath"
 
@@ -40,7 +41,10 @@ func restore(cmd *cobra.Command, f *flags, path, note string) error {
 		return err
 	}
 	req := operator.Request{Kind: operator.AskRestore, Size: info.Size(), Note: note}
-	err = operator.Send(cmd.Context(), filepath.Join(dir, operator.SocketName), req, file, func(r operator.Reply) error {
+	p := newProgress(cmd, "restore", info.Size())
+	defer p.end()
+	err = operator.Send(cmd.Context(), filepath.Join(dir, operator.SocketName), req, io.TeeReader(file, p), func(r operator.Reply) error {
+		p.end()
 		for _, line := range r.Applied.Changes {
 			fmt.Fprintln(cmd.OutOrStdout(), line)
 		}

@@ -1,11 +1,8 @@
 package main
 
 import (
-	"bytes"
 	"flag"
 	"fmt"
-	"os"
-	"path/filepath"
 	"slices"
 	"strings"
 	"sync"
@@ -14,7 +11,6 @@ import (
 	"time"
 
 	"github.com/stretchr/testify/require"
-	"golang.org/x/sys/unix"
 )
 
 var (
@@ -144,15 +140,15 @@ func TestReadingToCommand(t *testing.T) {
 	r.start()
 	sideTurn(t, out, gateway, 20*time.Second, false) // the boot hold, and the alarms of a start
 	gateway.strange = 0                              // each output was closed first
-	var syncs []time.Duration
+	syncs := startSyncs(t, r.state)
 	for range *benchRounds {
 		sideTurn(t, out, bare, *benchPhase, true)
-		syncs = append(syncs, measureSyncs(t, r.state)...)
 		sideTurn(t, out, gateway, *benchPhase, true)
 	}
+	times := syncs.end(t)
 	code, _ := r.stop(syscall.SIGTERM)
 	require.Zero(t, code, r.said.String())
-	judge(t, bare, gateway, syncs)
+	judge(t, bare, gateway, times)
 }
 
 // sideTurn gives one side the readings for a while; then no more crossings begin, and
@@ -187,71 +183,3 @@ func sideTurn(t *testing.T, out *rawReadings, s *side, long time.Duration, cross
 	}
 	fmt.Printf("%s: %.0f readings/s for %s\n", s.name, float64(sent)/time.Since(began).Seconds(), time.Since(began).Round(time.Second))
 }
-
-// measureSyncs times the sync of one page as the ledger does it: in place, in a file
-// of fixed size, in the ledger's folder.
-func measureSyncs(t *testing.T, folder string) (all []time.Duration) {
-	t.Helper()
-	const page, pages = 4096, 64
-	f, err := os.OpenFile(filepath.Join(folder, "sync-test"), os.O_CREATE|os.O_RDWR, 0o600)
-	require.NoError(t, err)
-	defer f.Close()
-	defer os.Remove(f.Name())
-	_, err = f.Write(make([]byte, page*pages))
-	require.NoError(t, err)
-	require.NoError(t, f.Sync())
-	tick := time.NewTicker(5 * time.Millisecond)
-	defer tick.Stop()
-	for i := range 200 {
-		<-tick.C
-		data := bytes.Repeat([]byte{byte(i)}, page)
-		began := time.Now()
-		_, err := f.WriteAt(data, int64(i%pages)*page)
-		require.NoError(t, err)
-		require.NoError(t, unix.Fdatasync(int(f.Fd())))
-		all = append(all, time.Since(began))
-	}
-	return all
-}
-
-// Targets: times the bare client's, with one sync more where an opening is recorded.
-const (
-	benchMedianTimes = 1.5
-	benchTailTimes   = 2.0
-)
-
-func judge(t *testing.T, bare, gateway *side, syncs []time.Duration) {
-	t.Helper()
-	answers := slices.Concat(bare.openings, bare.closings)
-	sync := quantile(syncs, 0.5)
-	fmt.Printf("sync of a 4 KiB page: median %s, 99 %% %s of %d\n", us(sync), us(quantile(syncs, 0.99)), len(syncs))
-	fmt.Printf("bare client, answers: median %s, 99 %% %s of %d (%d commands that nobody waited for)\n",
-		us(quantile(answers, 0.5)), us(quantile(answers, 0.99)), len(answers), bare.strange)
-	closed := compare("closings", gateway.closings, answers, 0)
-	opened := compare("openings", gateway.openings, answers, sync)
-	require.Zero(t, gateway.strange, "commands that no crossing asked for")
-	require.True(t, closed, "closings come too late")
-	require.True(t, opened, "openings come too late")
-}
-
-// compare tells how the gateway's times stand to the bare client's, and whether that
-// is within the targets.
-func compare(name string, all, answers []time.Duration, sync time.Duration) bool {
-	median, tail := quantile(all, 0.5), quantile(all, 0.99)
-	medians := float64(median-sync) / float64(quantile(answers, 0.5))
-	tails := float64(tail-sync) / float64(quantile(answers, 0.99))
-	less := ""
-	if sync > 0 {
-		less = "less one sync "
-	}
-	fmt.Printf("gateway, %s: median %s, 99 %% %s of %d: %s%.2f and %.2f times the bare client's\n",
-		name, us(median), us(tail), len(all), less, medians, tails)
-	return len(all) >= 20 && medians <= benchMedianTimes && tails <= benchTailTimes
-}
-
-func quantile(all []time.Duration, q float64) time.Duration {
-	all = slices.Sorted(slices.Values(all))
-	return all[min(int(q*float64(len(all))), len(all)-1)]
-}
-
-func us(d time.Duration) string { return fmt.Sprintf("%d µs", d.Microseconds()) }

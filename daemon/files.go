@@ -83,6 +83,9 @@ type deadLedger struct{ err error }
 
 func (l deadLedger) Append(...*zones.Record) error { return l.err }
 
+// diskSubject is what an alarm about the disk under the state folder is about.
+const diskSubject = "disk"
+
 // tell journals what the opening found.
 func (f *stores) tell(d *Daemon) {
 	if f.found.Detail != "" {
@@ -92,6 +95,9 @@ func (f *stores) tell(d *Daemon) {
 	if f.broken != nil {
 		d.entry(d.now.Wall, &zones.Entry{Kind: "ledger", Reason: zones.StoreFailed, Because: f.broken.Error()})
 		d.o.Log.Error("the ledger cannot be used: nothing will open", "error", f.broken)
+	}
+	if why, err := ledger.MountProblem(d.o.State); err == nil && why != "" {
+		d.trouble(zones.AlarmStoreDamaged, diskSubject, why)
 	}
 	switch {
 	case f.missing != nil:

@@ -18,7 +18,8 @@ const (
 	earlyRefill = 5 * time.Minute
 	mirrorEvery = 15 * time.Minute
 	thinEvery   = 24 * time.Hour
-	viewsMost   = 60 // minutes of history that a failing store may hold up
+	thinFirst   = 10 * time.Minute // after a start: a box that is switched off every night thins too
+	viewsMost   = 60               // minutes of history that a failing store may hold up
 )
 
 // batch is what one commit brings to the store.
@@ -66,7 +67,7 @@ type result struct {
 // newKeeper begins to keep; shelf nil keeps nothing.
 func newKeeper(s shelf, mono time.Duration) *keeper {
 	k := &keeper{shelf: s, work: make(chan *batch, 1), results: make(chan result, 1), done: make(chan struct{}),
-		early: earlyMost, refilled: mono, committed: mono, mirrored: mono, thinned: mono}
+		early: earlyMost, refilled: mono, committed: mono, mirrored: mono, thinned: mono - thinEvery + thinFirst}
 	go k.write()
 	return k
 }

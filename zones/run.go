@@ -362,27 +362,30 @@ func (r *Room) closeMaster(run *run, why Reason) {
 func (r *Room) settleRuns() {
 	n := 0
 	for _, run := range r.settling {
-		at, ok := r.settledAt(run)
+		at, sure, ok := r.settledAt(run)
 		if !ok {
 			r.settling[n] = run
 			n++
 			continue
 		}
-		r.settle(run, at)
+		r.settle(run, at, sure)
 	}
 	r.settling = r.settling[:n]
 }
 
-// settledAt gives the age at which the run's last output was closed for sure.
-func (r *Room) settledAt(run *run) (at time.Duration, ok bool) {
+// settledAt gives the age at which the run's last output was closed: when it was told
+// to, if that was confirmed soon, and the age at which that was sure. Water may have
+// run until then.
+func (r *Room) settledAt(run *run) (at, sure time.Duration, ok bool) {
+	at, sure = run.closedAt, run.closedAt
 	if !run.valvesOn {
-		return run.closedAt, true
+		return at, sure, true
 	}
-	at = run.closedAt
 	for _, o := range run.outs {
 		switch {
 		case o.run != run.id: // given to another run meanwhile: it was closed before
 		case o.confirmed:
+			sure = max(sure, o.sureAt)
 			if o.sureAt > run.closedAt+confirmWithin {
 				at = max(at, o.sureAt)
 			}
@@ -390,17 +393,17 @@ func (r *Room) settledAt(run *run) (at time.Duration, ok bool) {
 			at = max(at, o.deadline+settleGrace)
 		default:
 			r.at(o.deadline + settleGrace)
-			return 0, false
+			return 0, 0, false
 		}
 	}
-	return at, true
+	return at, max(at, sure), true
 }
 
-func (r *Room) settle(run *run, at time.Duration) {
+func (r *Room) settle(run *run, at, sure time.Duration) {
 	z := run.zone
 	amount := time.Duration(0)
 	if run.valvesOn {
-		amount = min(at-run.openAt, run.length)
+		amount = min(sure-run.openAt, run.length)
 		if run.keepCharge {
 			amount = run.length
 		}

@@ -103,8 +103,10 @@ type Daemon struct {
 
 	fed       time.Duration // Mono of the last sign of life
 	published time.Duration
+	changedAt time.Duration // Mono of the first change that no look has shown; 0 = none
 
 	publishEvery time.Duration // the longest time between two looks of topics and page
+	gatherFor    time.Duration // from a change to the look
 	minute       time.Duration // Mono of the last history sample
 	restart      bool          // end Run with ErrRestart
 }

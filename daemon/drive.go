@@ -39,7 +39,7 @@ func (d *Daemon) Run(ctx context.Context, reload <-chan struct{}) error {
 		if d.restart {
 			return d.Close(ErrRestart)
 		}
-		timer.Reset(max(0, d.due()-d.now.Mono))
+		timer.Reset(max(0, min(d.due(), d.tellDue())-d.now.Mono))
 	}
 }
 

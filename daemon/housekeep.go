@@ -12,19 +12,33 @@ import (
 const (
 	publishGap   = 100 * time.Millisecond // between two looks of topics and page, at least
 	publishEvery = time.Second            // and at most, in real time
+	gatherFor    = 50 * time.Millisecond  // from a change to the look, so that what follows from it is in it
 	historyEvery = time.Minute
 )
 
 // tell gives page, topics and socket a fresh look when something changed, or a
-// second passed.
+// second passed. A look costs more than a step: it keeps out of the way of commands
+// that have just left, and of reports that answer them.
 func (d *Daemon) tell() {
-	since := d.now.Mono - d.published
-	if since < publishGap || !d.changed && since < d.publishEvery {
+	if d.changed && d.changedAt == 0 {
+		d.changedAt = d.now.Mono
+	}
+	if d.now.Mono < d.published+d.publishEvery && d.now.Mono < d.tellDue() {
 		return
 	}
-	d.changed, d.published = false, d.now.Mono
+	d.changed, d.changedAt, d.published = false, 0, d.now.Mono
 	d.show()
 }
+
+// tellDue gives the Mono of the look that a change asks for.
+func (d *Daemon) tellDue() time.Duration {
+	if d.changedAt == 0 {
+		return forever
+	}
+	return max(d.changedAt+d.gatherFor, d.published+publishGap)
+}
+
+const forever = time.Duration(1<<63 - 1)
 
 // show makes the look that others see.
 func (d *Daemon) show() {

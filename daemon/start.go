@@ -33,7 +33,7 @@ func Open(o Options) (*Daemon, error) {
 		o.Past = buildTime()
 	}
 	d := &Daemon{o: o, notify: newNotifier(os.Getenv), recent: newRecent(), posts: make(chan func(), postsWaiting),
-		ended: make(chan struct{}), asked: map[string]chan zones.Answer{}, publishEvery: publishEvery}
+		ended: make(chan struct{}), asked: map[string]chan zones.Answer{}, publishEvery: publishEvery, gatherFor: gatherFor}
 	d.clock = o.Clock
 	if err := d.takeLock(); err != nil {
 		return nil, err

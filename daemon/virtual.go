@@ -55,7 +55,7 @@ func (d *Daemon) Await(ctx context.Context) error {
 		return fmt.Errorf("connect to the broker: %s", d.choice.rejected)
 	}
 	d.link.WatchMarks()
-	d.publishEvery = idleTick
+	d.publishEvery, d.gatherFor = idleTick, 0
 	for {
 		d.Settle()
 		up, why := d.link.Up()

@@ -79,6 +79,11 @@ func whyRemembered(v *zones.View, subject string) (*operator.Why, error) {
 			y.State, y.Because = string(notRunning), "no daemon runs"
 		}
 		y.Numbers = []operator.Number{{Name: "plan", Value: v.Plan}}
+	case "supply":
+		y.Numbers = nil
+		if y.State != "latched" {
+			y.State, y.Because = string(notRunning), "no daemon runs: how it is now is not known"
+		}
 	case "controller", "valve", "input":
 		y.State, y.Reason, y.Rule, y.Do, y.Because = string(notRunning), "", "", "", "no daemon runs: how it is now is not known"
 	}

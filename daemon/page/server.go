@@ -74,7 +74,7 @@ func (s *Server) Serve(ctx context.Context, ln net.Listener) error {
 	last, cancel := context.WithTimeout(context.WithoutCancel(ctx), closeTimeout)
 	defer cancel()
 	if err := srv.Shutdown(last); err != nil {
-		err = srv.Close()
+		_ = srv.Close() // what is still open after the last word is cut
 	}
 	if err := <-done; !errors.Is(err, http.ErrServerClosed) {
 		return fmt.Errorf("serve the page on %s: %w", ln.Addr(), err)

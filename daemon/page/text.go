@@ -66,13 +66,6 @@ func (w writing) clock(t time.Time) string {
 	return t.Format("2006-01-02 15:04")
 }
 
-func (w writing) clockPtr(t *time.Time) string {
-	if t == nil {
-		return ""
-	}
-	return w.clock(*t)
-}
-
 // span writes a length of time in its two largest units.
 func span(d time.Duration) string {
 	if d < 0 {

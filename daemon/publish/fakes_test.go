@@ -3,7 +3,6 @@ package publish
 import (
 	"fmt"
 	"slices"
-	"strings"
 	"testing"
 	"time"
 
@@ -119,16 +118,6 @@ func (r *rig) set(property, payload string) []string {
 	return r.told(func() {
 		r.wire.subs[device+"+/+/set"](device+property+"/set", []byte(payload), false)
 	})
-}
-
-// lastAnswer is the newest message on gateway/answer, "" before the first.
-func (r *rig) lastAnswer() string {
-	for _, m := range slices.Backward(r.wire.log) {
-		if strings.HasSuffix(m.Topic, "/gateway/answer") {
-			return m.Payload
-		}
-	}
-	return ""
 }
 
 // standingAt is what a fresh subscriber would get.

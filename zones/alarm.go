@@ -197,7 +197,7 @@ func (r *Room) lookDry(z *zone) {
 	}
 	if z.est.known && z.est.value < level {
 		d.underSince = min(d.underSince, r.t)
-	} else {
+	} else if z.est.known { // probes that come and go do not make a dry zone wet
 		d.underSince = forever
 	}
 	r.alarmWhen(!z.sit.Fallow && z.hasWindows() && r.isDry(z, span), AlarmDry, z.id, func() string { return dryWords(r, z) })

@@ -36,8 +36,9 @@ type output struct {
 	repEpoch   uint32
 	repSeq     uint32
 	repAt      time.Duration
-	metered    float64 // litres of the run so far
-	sawOpen    bool    // a report showed the run open
+	openSeen   time.Duration // age of the last report that shows it open
+	metered    float64       // litres of the run so far
+	sawOpen    bool          // a report showed the run open
 	wrongSince time.Duration
 }
 
@@ -133,6 +134,9 @@ func (r *Room) outputReport(o *output, e *Report, w *OutputReport) {
 	}
 	o.shown, o.open, o.flow = true, w.Open, w.FlowLPM
 	o.repEpoch, o.repSeq, o.repAt = e.Epoch, e.Seq, r.t
+	if w.Open {
+		o.openSeen = r.t
+	}
 	if o.wanted {
 		r.dirty = r.dirty || !w.Open // told to open and closed: does it carry our command?
 		o.sawOpen = o.sawOpen || (w.Open && o.carries(o.openSeq, r.epoch))

@@ -51,7 +51,8 @@ type Room struct {
 	brokerUp bool
 	ended    bool // Shutdown came
 
-	fresh       bool // nothing is remembered, and no controller has said otherwise
+	fresh       bool // nothing was remembered at the start
+	unknown     bool // a controller remembers more than we do: budgets were set to spent
 	epoch       uint32
 	epochSafe   bool   // the epoch is durable: commands may bear it
 	epochRec    uint64 // record that makes it so

@@ -331,3 +331,30 @@ func TestGrantThatRanOutEndsTheRun(t *testing.T) {
 		require.Equal(t, c.ends, len(closes(effects, ControllerOffline)) == 1)
 	}
 }
+
+func TestAValveSeenOpenPastItsGrantsIsChargedUntilItCloses(t *testing.T) {
+	g := newRig(t, benchPlan(1, 3))
+	g.run(75*time.Second, 39) // opens at the 10th second, 60 s long
+	require.Len(t, closes(g.got, ShotDone), 1)
+	g = newRig(t, benchPlan(1, 3))
+	g.run(20*time.Second, 39)
+	g.obey = false // stuck: reports go on to show it open
+	g.run(3*time.Minute, 39)
+	g.open[Output{"north", 1}] = false
+	g.epoch, g.seq = g.room.epoch, g.room.seq
+	g.run(5*time.Second, 39)
+	require.Greater(t, g.zone("a").UsedSeconds, 185.0, "all that it was seen open counts")
+	require.True(t, g.order(Order{Kind: OrderReset, Subject: "a"}).Accepted)
+	require.Equal(t, RestingStill, g.zone("a").Reason, "and rest counts from its end")
+}
+
+func TestAnOlderMemoryThanTheControllersIsALoss(t *testing.T) {
+	p := benchPlan(1, 3)
+	g := newRig(t, p)
+	old := g.room.mem.Clone() // as from a copy of the state folder
+	g2 := startRig(t, p, old, false)
+	g2.epoch, g2.seq = 9, 3
+	g2.pass(time.Second)
+	g2.report()
+	require.True(t, g2.room.mem.Spent)
+}

@@ -81,6 +81,10 @@ func (d *Daemon) serve() error {
 	}
 	var err error
 	d.socket, err = operator.Listen(filepath.Join(d.o.State, operator.SocketName), &operator.Desk{Room: d, Book: d, Files: d})
+	if errors.Is(err, unix.EROFS) {
+		d.o.Log.Error("no orders can be given: the state directory is read-only", "error", err)
+		return nil
+	}
 	return err
 }
 
@@ -104,7 +108,15 @@ func (d *Daemon) takeLock() error {
 	if err := os.MkdirAll(d.o.State, 0o750); err != nil {
 		return fmt.Errorf("create the state directory: %w", err)
 	}
-	f, err := os.OpenFile(filepath.Join(d.o.State, lockName), os.O_CREATE|os.O_RDWR, 0o640)
+	path := filepath.Join(d.o.State, lockName)
+	f, err := os.OpenFile(path, os.O_CREATE|os.O_RDWR, 0o640)
+	if errors.Is(err, unix.EROFS) {
+		// Nothing can be written down, so nothing will open; the room runs on to say so.
+		if f, err = os.Open(path); errors.Is(err, os.ErrNotExist) {
+			d.o.Log.Error("the state directory is read-only", "path", d.o.State)
+			return nil
+		}
+	}
 	if err != nil {
 		return fmt.Errorf("open the state directory's lock: %w", err)
 	}

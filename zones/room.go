@@ -67,7 +67,6 @@ type Room struct {
 	progRec     time.Duration
 	settling    []*run // closed, not settled yet
 	leakSince   time.Duration
-	leakFlow    *output
 }
 
 // NewRoom starts a room from what is remembered (which it takes over). The effects

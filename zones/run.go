@@ -58,7 +58,6 @@ type ask struct {
 	rest     time.Duration
 	because  string
 	deficit  Level
-	lead     time.Duration
 }
 
 // start charges the whole run; nothing opens before the charge is durable.

@@ -17,7 +17,6 @@ type feeder struct {
 	rise  float64 // % a minute of water
 	every time.Duration
 	next  time.Time
-	sent  uint64
 }
 
 // step lets time pass and gives a reading when one is due.

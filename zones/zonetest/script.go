@@ -135,25 +135,6 @@ func (c Line) arg(n int) string {
 	return ""
 }
 
-// only refuses options that the command does not have.
-func (c Line) only(keys ...string) error {
-	for k := range c.Opts {
-		if !contains(keys, k) {
-			return c.fail("%s has no option %q, only %s", c.Name, k, strings.Join(keys, ", "))
-		}
-	}
-	return nil
-}
-
-func contains(list []string, s string) bool {
-	for _, x := range list {
-		if x == s {
-			return true
-		}
-	}
-	return false
-}
-
 // options reads named values into places, by what the places hold.
 func (c Line) options(places map[string]any) error {
 	for key, value := range c.Opts {

@@ -56,6 +56,14 @@ type side struct {
 
 	openings, closings []time.Duration
 	strange            int // commands that no crossing asked for
+	over               bool
+}
+
+// stop ends the counting.
+func (s *side) stop() {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.over = true
 }
 
 // value gives what a zone's probe says now; cross tells that it is the reading that
@@ -93,6 +101,7 @@ func (s *side) seen(output int, open bool, at time.Time) {
 	defer s.mu.Unlock()
 	z := &s.zone[output-1]
 	switch {
+	case s.over:
 	case z.phase == benchOpening && open:
 		s.openings = append(s.openings, at.Sub(z.sent))
 		z.phase, z.next = benchOpen, at.Add(time.Second+spread(output, len(s.openings)))
@@ -146,6 +155,7 @@ func TestReadingToCommand(t *testing.T) {
 		sideTurn(t, out, gateway, *benchPhase, true)
 	}
 	times := syncs.end(t)
+	gateway.stop() // at its end it closes each output again
 	code, _ := r.stop(syscall.SIGTERM)
 	require.Zero(t, code, r.said.String())
 	judge(t, bare, gateway, times)

@@ -67,7 +67,8 @@ func (r *Room) resetOutputs(e *Order, outs []*output, subject string) {
 	r.answer(e, true, NoReason, sprintf("%s may be watered again", subject))
 }
 
-// withSupply adds the master and the other zones of a supply that has a master.
+// withSupply adds the master and all other valves of a supply that has a master, those
+// that no zone uses too: one of them may be what does not close.
 func (r *Room) withSupply(outs []*output) []*output {
 	s := outs[0].supply
 	if s == nil || s.master == nil {
@@ -76,6 +77,11 @@ func (r *Room) withSupply(outs []*output) []*output {
 	all := []*output{s.master}
 	for _, z := range s.zones {
 		all = append(all, z.outs...)
+	}
+	for _, o := range r.outputs {
+		if o.supply == s && o.zone == nil && o != s.master {
+			all = append(all, o)
+		}
 	}
 	return all
 }

@@ -236,7 +236,8 @@ func (r *Room) carryOn(run *run) {
 // furtherGrant reports whether a renewal would still lengthen anything.
 func (r *Room) furtherGrant(run *run) bool {
 	for _, o := range run.outs {
-		if o.wanted && o.deadline < run.end {
+		// A grant reckoned from a late report ends earlier than our books have it.
+		if o.wanted && (o.deadline < run.end || o.until+endSlack < o.firstUp+run.length) {
 			return true
 		}
 	}

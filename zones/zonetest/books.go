@@ -14,10 +14,12 @@ type interval struct {
 
 // output is what the checker knows of one controller output.
 type output struct {
-	epoch, seq uint32 // of the last command
-	commanded  bool   // open
-	firstEpoch uint32 // epoch of the last first command
-	closeAt    pair   // pair of the last close
+	epoch, seq uint32        // of the last command
+	commanded  bool          // open
+	firstEpoch uint32        // epoch of the last first command
+	closeAt    pair          // pair of the last close
+	toldAt     time.Duration // Mono of it
+	lastClose  pair          // pair of the close that was said last
 	openRun    string
 	deadline   time.Duration // Mono at which the last grant ends
 	granted    bool          // a grant was given and not confirmed closed
@@ -25,7 +27,11 @@ type output struct {
 	ackClosed  bool          // closed was reported at or past the last close
 	reported   bool          // shows open in the newest report
 	wrongSince time.Duration // first report with our close that shows it open; 0 = none
-	open       bool          // the contact
+	heldOn     bool          // reported open past its last grant
+	wrongLast  time.Duration // when the last one came
+	wrongFrom  time.Duration // the controller's uptime in the first and the last of them
+	wrongTo    time.Duration
+	open       bool // the contact
 	openSince  time.Duration
 	intervals  []interval
 }
@@ -40,6 +46,7 @@ type controller struct {
 	left    map[string]bool
 	uptime  time.Duration // in the newest report
 	arrived time.Duration // its Mono
+	last    pair          // epoch and seq in it
 	reports int           // of this boot in this process
 	offline bool
 	heard   bool
@@ -73,6 +80,7 @@ type run struct {
 	charge   time.Duration
 	closes   int
 	closing  bool // a close was commanded
+	lapsed   bool // its valve held on past a deadline
 	physical map[zones.Output]time.Duration
 }
 
@@ -157,10 +165,21 @@ func (c *Checker) report(r *zones.Report) {
 	if r.Retained || x.left[r.Boot] || r.Boot == x.boot && x.heard && r.Uptime < x.uptime {
 		return
 	}
+	if x.heard && r.Boot == x.boot && r.Uptime == x.uptime && !x.last.before(pair{r.Epoch, r.Seq}) {
+		return // the same again
+	}
+	x.last = pair{r.Epoch, r.Seq}
 	if x.heard && r.Boot != x.boot {
 		x.left[x.boot] = true
 		x.reports = 0
 		c.rebooted(r.Controller)
+	}
+	if x.reports == 0 { // a close that was given before it was heard proves nothing
+		for at, o := range c.outputs {
+			if at.Controller == r.Controller {
+				o.wrongSince = 0
+			}
+		}
 	}
 	x.boot, x.uptime, x.arrived, x.heard, x.offline = r.Boot, r.Uptime, c.now.Mono, true, false
 	x.reports++
@@ -187,6 +206,7 @@ const flowing = 0.5
 func (c *Checker) shown(at zones.Output, r *zones.Report, rep zones.OutputReport) {
 	o := c.out(at)
 	o.reported = rep.Open
+	o.heldOn = o.heldOn || rep.Open && c.now.Mono > o.deadline
 	acted := pair{r.Epoch, r.Seq}
 	carries := !o.commanded && o.closeAt != (pair{}) && !acted.before(o.closeAt)
 	if carries && !rep.Open {
@@ -196,12 +216,18 @@ func (c *Checker) shown(at zones.Output, r *zones.Report, rep zones.OutputReport
 		o.confirmed = true
 	}
 	// What another gateway opened is told by its epoch, not taken for a stuck valve.
-	wrong := carries && r.Epoch == c.epoch && (rep.Open || rep.FlowLPM > flowing && c.alone(at))
+	wrong := carries && r.Epoch == c.epoch && !acted.before(o.lastClose) && (rep.Open || rep.FlowLPM > flowing && c.alone(at))
 	switch {
-	case !wrong:
+	case !wrong && (!rep.Open || o.commanded):
 		o.wrongSince = 0
-	case o.wrongSince == 0:
-		o.wrongSince = c.now.Mono
+	case !wrong: // it carries an earlier close
+	case o.wrongSince == 0 || c.now.Mono-o.wrongLast > offlineTime: // what lies in between nobody saw
+		o.wrongSince, o.wrongFrom, o.wrongTo = c.now.Mono, r.Uptime, r.Uptime
+	default:
+		o.wrongTo = r.Uptime
+	}
+	if wrong {
+		o.wrongLast = c.now.Mono
 	}
 }
 

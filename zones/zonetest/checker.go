@@ -13,14 +13,22 @@ import (
 
 // What a check forgives: the controllers' timers, the second between two ticks.
 const (
-	slack    = 200 * time.Millisecond
-	tickGap  = 2 * time.Second
-	maxKept  = 20
-	bootHold = 5 * time.Second
+	slack   = 200 * time.Millisecond
+	tickGap = 2 * time.Second
+	// timerLate is how late a controller may end a run by itself.
+	timerLate = 100 * time.Millisecond
+	maxKept   = 20
+	bootHold  = 5 * time.Second
 	// silentOpen is how long the outputs of a controller that was not heard since
 	// the start count as open.
 	silentOpen = 2*time.Minute + 2*time.Second
 	day        = 24 * time.Hour
+	// A close that is confirmed within this time counts from when it was commanded; it
+	// may have been on its way for as long.
+	confirmTime = 2 * time.Second
+	// offlineTime is how long a silent controller is believed: a valve that let go of a
+	// grant that got lost is not known to be closed before.
+	offlineTime = 15 * time.Second
 )
 
 // Checker watches a room from outside: events in, effects out, contacts, views. A
@@ -52,13 +60,15 @@ type Checker struct {
 
 // process is one life of the daemon.
 type process struct {
-	number int
-	start  time.Duration
-	lease  time.Duration // the longer of the plan's and the ledger's
-	clean  bool          // a Shutdown came
-	broker bool
-	failed time.Duration // Mono of a failed record; 0 = none
-	epoch  uint64        // the newest record that took an epoch
+	number  int
+	start   time.Duration
+	lease   time.Duration // the longer of the plan's and the ledger's
+	clean   bool          // a Shutdown came
+	unclean bool          // the one before did not end well
+	startAt uint64        // the record of its start; 0 = durable, and counted
+	broker  bool
+	failed  time.Duration // Mono of a failed record; 0 = none
+	epoch   uint64        // the newest record that took an epoch
 }
 
 // NewChecker watches a room that has this plan in force.
@@ -121,6 +131,7 @@ func (c *Checker) event(ev zones.Event) {
 	case *zones.Recorded:
 		c.durable = max(c.durable, ev.Seq)
 		c.process.failed = 0
+		c.countStart()
 	case *zones.RecordFailed:
 		if c.process.failed == 0 {
 			c.process.failed = c.now.Mono
@@ -154,15 +165,14 @@ func (c *Checker) effect(ev zones.Event, e zones.Effect) {
 
 // newProcess forgets what a process forgets and counts unclean ends.
 func (c *Checker) newProcess() {
-	if c.began && !c.process.clean {
-		c.starts = append(c.starts, c.now.Mono)
-	}
+	unclean := c.began && !c.process.clean
 	c.began = true
 	c.process = process{
-		number: c.process.number + 1, start: c.now.Mono, lease: max(c.plan.Lease, c.lease),
+		unclean: unclean,
+		number:  c.process.number + 1, start: c.now.Mono, lease: max(c.plan.Lease, c.lease),
 	}
 	for _, p := range c.places {
-		p.live = 0
+		p.live, p.stamped = 0, false
 	}
 	for _, ctl := range c.ctls {
 		ctl.reports = 0
@@ -173,11 +183,11 @@ func (c *Checker) newProcess() {
 	clear(c.active)
 	c.orders.forget()
 	c.forgetLatches()
-	c.countStarts()
 }
 
 // newPlan puts a plan in force: running runs may only get shorter by it.
 func (c *Checker) newPlan(p *zones.Plan) {
+	lease := max(p.Lease, c.plan.Lease)
 	c.plan = p
 	for _, r := range c.active {
 		z := c.zonePlan(r.zone)
@@ -185,7 +195,7 @@ func (c *Checker) newPlan(p *zones.Plan) {
 			continue
 		}
 		elapsed := c.now.Mono - r.start
-		r.bound = min(r.bound, max(z.Limits.MaxRun, elapsed+tickGap))
+		r.bound = min(r.bound, max(z.Limits.MaxRun, elapsed+lease+tickGap)) // what was granted cannot be called back
 	}
 }
 

@@ -25,8 +25,9 @@ func (c *Checker) command(cmd *zones.Command) {
 		c.grant(cmd, o)
 	} else {
 		if o.commanded || o.closeAt.epoch != now.epoch { // a close said again is the same close
-			o.closeAt, o.ackClosed, o.wrongSince = now, false, 0
+			o.closeAt, o.toldAt, o.ackClosed, o.wrongSince = now, c.now.Mono, false, 0
 		}
+		o.lastClose = now
 		c.closing(cmd, o)
 	}
 	o.epoch, o.seq, o.commanded = cmd.Epoch, cmd.Seq, cmd.Open
@@ -67,7 +68,7 @@ func (c *Checker) grant(cmd *zones.Command, o *output) {
 		c.runGrant(cmd, o, until, up)
 	}
 	o.deadline = c.now.Mono + until - up
-	o.granted, o.openRun, o.ackClosed, o.wrongSince = true, cmd.Run, false, 0
+	o.granted, o.openRun, o.ackClosed, o.wrongSince, o.heldOn = true, cmd.Run, false, 0, false
 }
 
 // bootHold is INV-10.

@@ -10,7 +10,7 @@ import (
 // entry is INV-29: the journal tells how long a run really was.
 func (c *Checker) entry(e *zones.Entry) {
 	r := c.runs[e.Run]
-	if e.Kind != "run-closed" || r == nil || !r.started || r.process != c.process.number {
+	if e.Kind != "run-closed" || r == nil || !r.started || r.lapsed || r.process != c.process.number {
 		return
 	}
 	for _, at := range r.outputs {
@@ -18,9 +18,17 @@ func (c *Checker) entry(e *zones.Entry) {
 		if o := c.out(at); o.open && o.openRun == r.id {
 			spent += c.now.Mono - o.openSince
 		}
-		if diff := math.Abs(e.Seconds - spent.Seconds()); diff > (c.plan.Lease + slack).Seconds() {
+		if diff := math.Abs(e.Seconds - spent.Seconds()); diff > (c.plan.Lease + offlineTime + tickGap).Seconds() {
 			c.breach(29, "the journal gives run %s %.1f s, %s was open %.1f s", r.id, e.Seconds, at, spent.Seconds())
 		}
+	}
+}
+
+// Lapsed tells that an output without a cut-off of its own held on past its deadline:
+// how long its run was open on a grant is no longer what the room can know.
+func (c *Checker) Lapsed(at zones.Output) {
+	if r := c.runs[c.out(at).openRun]; r != nil {
+		r.lapsed = true
 	}
 }
 

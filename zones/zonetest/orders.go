@@ -75,6 +75,17 @@ func (c *Checker) answer(a *zones.Answer) {
 		c.orders.shots[o.Zone] = max(0, c.orders.shots[o.Zone]-1)
 	case o.Kind == zones.OrderAssign && a.Accepted:
 		c.assign(&o)
+	case o.Kind == zones.OrderAcknowledge && a.Accepted:
+		c.afresh(o.Subject)
+	}
+}
+
+// afresh is a probe that a person took back: what times it had before no longer binds.
+func (c *Checker) afresh(subject string) {
+	for i := range c.plan.Probes {
+		if p := &c.plan.Probes[i]; p.ID == subject && c.places[p.Place] != nil {
+			c.places[p.Place].live, c.places[p.Place].stamped = 0, false
+		}
 	}
 }
 

@@ -1,0 +1,224 @@
+package campaign
+
+import (
+	"time"
+
+	"rillgate/zones"
+	"rillgate/zones/simroom"
+)
+
+// What the model forgives: timers, and messages that are on their way.
+const (
+	timerSlack = 200 * time.Millisecond
+	timerLate  = 100 * time.Millisecond // of each run that a controller ends by itself
+	closeSlack = 6 * time.Second
+	// rest counts from the command to close when that is confirmed within this time
+	confirmTime = 2*time.Second + timerSlack
+)
+
+// model is the naive look at the room: which outputs hold current that we let flow,
+// for how long, how many at once, how much in a day. It asks the simulated outputs
+// and the plan in force, nothing else.
+type model struct {
+	w         *world
+	outs      []*contact
+	runs      map[string]limits // of each run, when it was first commanded
+	epoch     uint32
+	foreign   uint32        // highest epoch of another gateway
+	disturbed int           // faults that keep a close from arriving
+	upset     time.Duration // when that last was so
+	wakeAt    time.Duration
+}
+
+// limits are those in force when a run was first commanded.
+type limits struct{ run, day time.Duration }
+
+// contact is one output.
+type contact struct {
+	at      zones.Output
+	bed     string // zone that it waters in the first plan; "" for a master
+	rest    time.Duration
+	budget  time.Duration // the highest max_per_day of any plan
+	foreign bool          // another gateway opened it
+	on      bool
+	since   time.Duration
+	run     string
+	past    []simroom.Interval
+}
+
+func newModel(w *world) *model {
+	m := &model{w: w, runs: map[string]limits{}, wakeAt: simroom.Never}
+	p := w.set.plans[0]
+	for i := range p.Zones {
+		z := &p.Zones[i]
+		for _, id := range z.Valves {
+			for j := range p.Valves {
+				if p.Valves[j].ID == id {
+					m.outs = append(m.outs, &contact{at: p.Valves[j].Output, bed: z.ID, rest: z.Limits.MinRest, budget: z.Limits.MaxPerDay})
+				}
+			}
+		}
+	}
+	if s := p.Supplies[0].Master; s != nil {
+		m.outs = append(m.outs, &contact{at: s.Output})
+	}
+	return m
+}
+
+func (m *model) contact(at zones.Output) *contact {
+	for _, c := range m.outs {
+		if c.at == at {
+			return c
+		}
+	}
+	return nil
+}
+
+// next is when a grant runs out that no output will drop by.
+func (m *model) next() time.Duration { return m.wakeAt }
+
+// opens books the first command of a run, and tells whether this was it.
+func (m *model) opens(cmd *zones.Command) bool {
+	if _, ok := m.runs[cmd.Run]; ok || cmd.Zone == "" {
+		return false
+	}
+	p := m.w.plan
+	for i := range p.Zones {
+		if z := &p.Zones[i]; z.ID == cmd.Zone {
+			m.runs[cmd.Run] = limits{z.Limits.MaxRun, z.Limits.MaxPerDay}
+			return true
+		}
+	}
+	m.w.failf("model: zone %q is watered, which the plan does not have", cmd.Zone)
+	return true
+}
+
+func (m *model) stepped(effects []zones.Effect) {
+	for _, e := range effects {
+		if cmd, ok := e.(*zones.Command); ok {
+			m.epoch = cmd.Epoch
+		}
+	}
+}
+
+// commanded books a command that arrived. None grants more than a lease ahead.
+func (m *model) commanded(cmd *zones.Command, acted, foreign bool) {
+	c := m.contact(cmd.Output)
+	if acted && c != nil {
+		c.foreign = foreign && cmd.Open
+		if _, until := m.w.sim.Contact(c.at); cmd.Open && !foreign && until > m.w.now+m.longestLease()*201/200+timerSlack { // its clock may run off until that shows
+			m.w.failf("model: %s is granted %s ahead", c.at, until-m.w.now)
+		}
+		if cmd.Open && !c.on {
+			c.run = cmd.Run
+		}
+	}
+	m.look()
+}
+
+func (m *model) longestLease() time.Duration {
+	var l time.Duration
+	for _, p := range m.w.set.plans {
+		l = max(l, p.Lease)
+	}
+	return l
+}
+
+// look asks every output for its current.
+func (m *model) look() {
+	w := m.w
+	m.wakeAt = simroom.Never
+	if m.excused() {
+		m.upset = w.now
+	}
+	for _, c := range m.outs {
+		on, until := w.sim.Contact(c.at)
+		ours := on && until > 0 && !c.foreign
+		if ours && w.c.NoCutOff {
+			if until > w.now {
+				m.wakeAt = min(m.wakeAt, until)
+			} else {
+				m.overrun(c, until)
+				if ours = false; c.on {
+					w.checker.Lapsed(c.at)
+				}
+			}
+		}
+		if ours != c.on {
+			m.moved(c, ours)
+		}
+		if c.on && c.bed != "" {
+			if l := m.runs[c.run]; w.now-c.since > l.run+timerSlack {
+				w.failf("model: %s is open %s, max_run %s", c.at, w.now-c.since, l.run)
+			}
+		}
+	}
+}
+
+// excused reports whether something keeps a close from arriving.
+func (m *model) excused() bool {
+	w := m.w
+	young := w.alive && len(w.disk.slow)+w.disk.fails > 0
+	return m.disturbed > 0 || m.foreign >= m.epoch || !w.alive || w.stalled > w.now || !w.wire.up || len(w.wire.faults) > 0 || young
+}
+
+// overrun: without the controller's own cut-off, our close alone ends a run; it comes
+// in time unless something kept it away.
+func (m *model) overrun(c *contact, until time.Duration) {
+	if late := m.w.now - max(until, m.upset); late > closeSlack {
+		m.w.failf("model: %s is open %s past its last deadline, and nobody closed it for %s", c.at, m.w.now-until, late)
+	}
+}
+
+// moved books a contact that went on or off, and tells the checker.
+func (m *model) moved(c *contact, on bool) {
+	w := m.w
+	c.on = on
+	w.checker.Physical(w.instant(), c.at, on)
+	if on {
+		c.since = w.now
+		if c.bed != "" {
+			m.opened(c)
+		}
+	} else {
+		c.past = append(c.past, simroom.Interval{From: c.since, To: w.now})
+		for len(c.past) > 0 && c.past[0].To < w.now-2*day {
+			c.past = c.past[1:]
+		}
+		if used := m.used(c); c.bed != "" && used > c.budget+timerSlack+time.Duration(len(c.past))*timerLate {
+			w.failf("model: %s was open %s in 24 h, max_per_day %s", c.at, used, c.budget)
+		}
+	}
+	w.fail(w.checker.Err())
+}
+
+// opened: no more at once than the supply can feed, and none before its bed rested.
+func (m *model) opened(c *contact) {
+	w, n := m.w, 0
+	for _, o := range m.outs {
+		if o.bed == "" {
+			continue
+		}
+		if o.on {
+			n++
+		}
+		if o.bed == c.bed && o.run != c.run && len(o.past) > 0 {
+			if rested := w.now - o.past[len(o.past)-1].To; rested < c.rest-confirmTime || o.on {
+				w.failf("model: %s opens %s after its bed was last open, min_rest %s", c.at, rested, c.rest)
+			}
+		}
+	}
+	if most := w.set.plans[0].Supplies[0].MaxOpen; n > most {
+		w.failf("model: %s is open as number %d, max_open %d", c.at, n, most)
+	}
+}
+
+// used sums what an output had in the last 24 h of true time.
+func (m *model) used(c *contact) time.Duration {
+	from := m.w.now - day
+	sum := simroom.OpenTime(c.past, from, m.w.now)
+	if c.on {
+		sum += m.w.now - max(c.since, from)
+	}
+	return sum
+}

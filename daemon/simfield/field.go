@@ -19,6 +19,19 @@ type Options struct {
 	Password string
 	ClientID string        // a prefix, default "sim-<room>"; the controller's id follows
 	Patience time.Duration // for a connection or a will to come, default 10 s
+	// Witness sees, under Run, all that happens in the room, in order: what controllers
+	// say, whether or not it reaches the broker, and what they make of commands. It must
+	// not call the field.
+	Witness Witness
+}
+
+// Witness sees a room from inside. Times are those of the real clock at which things
+// happened in the room, exact for what a controller does by its own timer.
+type Witness interface {
+	Said(at time.Time, controller string, ev zones.Event)
+	Obeyed(at time.Time, cmd *zones.Command, v simroom.Verdict)
+	// Stood comes after each of the others, and whenever time has passed.
+	Stood(began time.Time, r *simroom.Room)
 }
 
 // Counts are what was sent and what came, since the beginning.
@@ -42,6 +55,7 @@ type Field struct {
 	mu     sync.Mutex // the simulated room and the counts
 	sim    *simroom.Room
 	counts Counts
+	began  time.Time // the real time of the room's beginning, under Run
 
 	inMu  sync.Mutex
 	inbox []arrived
@@ -191,7 +205,9 @@ func (f *Field) obey() {
 			f.counts.Malformed++
 			f.counts.LastFault = a.err.Error()
 		default:
-			f.counts.Commands[f.sim.Command(a.cmd)]++
+			v := f.sim.Command(a.cmd)
+			f.counts.Commands[v]++
+			f.obeyed(a.cmd, v)
 		}
 	}
 }

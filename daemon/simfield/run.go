@@ -56,10 +56,15 @@ func (f *Field) live(ctx context.Context, queue chan<- message) {
 		}
 		f.mu.Lock()
 		now := base + time.Since(began)
-		all := f.pack(f.sim.Advance(now))
+		look := func() []message {
+			outs := f.sim.Advance(now)
+			f.witness(began.Add(-base), outs)
+			return f.pack(outs)
+		}
+		all := look()
 		f.obey()
 		f.introduce()
-		all = append(all, f.pack(f.sim.Advance(now))...)
+		all = append(all, look()...)
 		for _, m := range all {
 			select {
 			case queue <- m:

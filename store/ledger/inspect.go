@@ -1,7 +1,9 @@
 package ledger
 
 import (
+	"errors"
 	"fmt"
+	"io/fs"
 	"maps"
 	"slices"
 
@@ -60,4 +62,34 @@ func union(a, b []zones.LatchMemory) []zones.LatchMemory {
 		}
 	}
 	return a
+}
+
+// Records gives the records that the ledger in dir holds beside its snapshots, in
+// order, and touches nothing: those of the segment being written and of the one
+// before. A record that cannot be read is left out.
+func Records(dir string) ([]*zones.Record, error) {
+	d := newDirectory(dir)
+	bySeq := map[uint64]*zones.Record{}
+	newest := map[uint64]uint64{} // generation by seq
+	for _, name := range []string{segmentA, segmentB} {
+		data, err := d.Read(name)
+		if errors.Is(err, fs.ErrNotExist) {
+			continue
+		}
+		if err != nil {
+			return nil, fmt.Errorf("read the records in %s: %w", dir, err)
+		}
+		for _, f := range framesIn(data) {
+			rec, err := recordOf(f)
+			if f.kind != recordFrame || err != nil || f.generation < newest[f.seq] {
+				continue
+			}
+			bySeq[f.seq], newest[f.seq] = rec, f.generation
+		}
+	}
+	all := make([]*zones.Record, 0, len(bySeq))
+	for _, seq := range slices.Sorted(maps.Keys(bySeq)) {
+		all = append(all, bySeq[seq])
+	}
+	return all, nil
 }

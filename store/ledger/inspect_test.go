@@ -27,6 +27,25 @@ func TestInspectTouchesNothing(t *testing.T) {
 	require.NoError(t, l.Close())
 }
 
+func TestRecordsOfBothSegments(t *testing.T) {
+	dir := t.TempDir()
+	all, err := Records(dir)
+	require.NoError(t, err)
+	require.Empty(t, all)
+	for life := range uint64(3) {
+		l, _, err := Open(dir, Options{})
+		require.NoError(t, err)
+		require.NoError(t, l.Append(entries(life*4+1, 4)...))
+		require.NoError(t, l.Close())
+	}
+	all, err = Records(dir)
+	require.NoError(t, err)
+	require.Len(t, all, 8, "the first life's segment was used again")
+	for i, rec := range all {
+		require.Equal(t, uint64(i+5), rec.Seq)
+	}
+}
+
 func onDisk(t *testing.T, dir string) map[string]string {
 	t.Helper()
 	all := map[string]string{}

@@ -2,7 +2,6 @@ package field
 
 import (
 	"cmp"
-	"math"
 	"slices"
 	"strconv"
 	"time"
@@ -14,8 +13,8 @@ const (
 	maxBoot    = 32
 	maxRun     = 24
 	maxOutputs = 256
-	maxUptime  = int64(math.MaxInt64 / int64(time.Millisecond)) // ms, 292 years
-	maxFence   = 1<<31 - 1                                      // epoch and seq stay under 2^31
+	maxUptime  = int64(100*365*24*time.Hour) / int64(time.Millisecond) // ms: deadlines reckoned from it fit into 64 bits of ns
+	maxFence   = 1<<31 - 1                                             // epoch and seq stay under 2^31
 )
 
 // DecodeReport reads a controller's report. Members that the contract does not

@@ -31,7 +31,7 @@ func TestDecodeReport(t *testing.T) {
 func TestDecodeReportTakesWhatSendersWrite(t *testing.T) {
 	for _, payload := range []string{
 		`{"boot":"1","uptime_ms":0,"epoch":0,"seq":0,"outputs":{}}`,
-		`{"boot":"a-B_9.:","uptime_ms":9223372036854,"epoch":2147483647,"seq":2147483647,"outputs":{}}`,
+		`{"boot":"a-B_9.:","uptime_ms":3153600000000,"epoch":2147483647,"seq":2147483647,"outputs":{}}`,
 		`{"boot":"1","uptime_ms":12.0,"epoch":1e1,"seq":0,"outputs":{"9999":{"open":true,"run":null,"flow_lpm":null}}}`,
 		`{"boot":"1","uptime_ms":1,"epoch":0,"seq":0,"outputs":{"1":{"open":true,"run":"","amps":[0.2]}},"firmware":{"name":"x"}}`,
 		" {\n\"outputs\" : { } , \"seq\":0,\"epoch\":0,\"uptime_ms\":1,\"boot\":\"1\"}\t",
@@ -64,6 +64,7 @@ func TestDecodeReportRefuses(t *testing.T) {
 		report(`"1"`, `"1"`, "1", "1", "{}"):                                                    "report",
 		report(`"1"`, "1e400", "1", "1", "{}"):                                                  "report",
 		report(`"1"`, "1e18", "1", "1", "{}"):                                                   "report",
+		report(`"1"`, "3153600000001", "1", "1", "{}"):                                          "report",
 		report(`"1"`, "1", "2147483648", "1", "{}"):                                             "report",
 		report(`"1"`, "1", "1", "-1", "{}"):                                                     "report",
 		report(`"1"`, "1", "1", "1", "[]"):                                                      "json",

@@ -234,24 +234,37 @@ func (r *Room) lookAtLinks() {
 		r.at(r.holdTo)
 	}
 	for _, c := range r.controllers {
-		if c.online {
-			if r.t > c.last+offlineAfter {
-				r.offline(c, "no report for 15 s")
-			} else {
-				r.at(c.last + offlineAfter + 1)
-			}
+		if c.online && r.t > c.last+offlineAfter {
+			r.offline(c, "no report for 15 s")
 		}
 		if !c.ready && c.online && c.reports >= 2 && r.closedFirst(c) {
 			c.ready = true
 			r.entry(&Entry{Kind: "controller-ready", Because: "controller " + c.id + " reports all its outputs closed"})
 		}
 	}
-	for _, in := range r.inputs {
-		if in.ctl.online {
-			r.at(in.ctl.since + inputSettle)
-			r.at(max(in.heard, in.ctl.since) + inputSilence + 1)
+}
+
+// silence gives the age at which the next controller or input counts as silent, if
+// nothing is heard of it; forever when there is none.
+func (r *Room) silence() time.Duration {
+	t := forever
+	for _, c := range r.controllers {
+		if c.online {
+			t = min(t, c.last+offlineAfter+1)
 		}
 	}
+	for _, in := range r.inputs {
+		if !in.ctl.online {
+			continue
+		}
+		if s := in.ctl.since + inputSettle; !in.known && r.looked < s {
+			t = min(t, s)
+		}
+		if s := max(in.heard, in.ctl.since) + inputSilence + 1; in.known && r.looked < s {
+			t = min(t, s)
+		}
+	}
+	return t
 }
 
 // closedFirst reports whether every output of ours was commanded closed in this

@@ -62,6 +62,7 @@ type Room struct {
 	holdTo      time.Duration // boot hold
 	recSeq      uint64
 	durable     uint64
+	looked      time.Duration // age of the last look
 	storeBroken string
 	ageRec      time.Duration // when age was last recorded
 	progRec     time.Duration
@@ -127,21 +128,25 @@ func (r *Room) Step(now Instant, ev Event) []Effect {
 	case *Shutdown:
 		r.shutdown()
 	}
-	if r.dirty || r.t >= r.next {
+	if r.dirty || r.t >= r.due() {
 		r.evaluate()
 	}
 	return r.out
 }
 
+// due gives the age of the next look: what the last one found out, or a controller or
+// an input that falls silent. Each word from those puts it off, without a look.
+func (r *Room) due() time.Duration { return min(r.next, r.silence()) }
+
 // Next gives the Mono before which a Tick has nothing to do.
 func (r *Room) Next() time.Duration {
-	switch {
-	case r.dirty:
+	if r.dirty {
 		return r.now.Mono
-	case r.next == forever:
-		return forever
 	}
-	return r.next - r.base
+	if due := r.due(); due != forever {
+		return due - r.base
+	}
+	return forever
 }
 
 // Memory gives a copy of what is remembered, for a mirror.
@@ -258,7 +263,7 @@ func (r *Room) evaluate() {
 
 // look is one look at everything, in the order of the rules.
 func (r *Room) look() {
-	r.next = forever
+	r.next, r.looked = forever, r.t
 	r.lookAtLinks()
 	for _, z := range r.zones {
 		r.lookAtZone(z)

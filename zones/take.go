@@ -45,7 +45,7 @@ func (r *Room) reading(e *Reading) {
 // unquiet reports whether the new estimate may change what the room does.
 func (z *zone) unquiet(was *estimate) bool {
 	e := &z.est
-	if e.known != was.known || e.count != was.count || e.outliers != was.outliers || e.disagree != was.disagree {
+	if e.known != was.known || e.silent != was.silent || e.bad != was.bad || e.count != was.count || e.outliers != was.outliers || e.disagree != was.disagree {
 		return true
 	}
 	if !e.known {
@@ -71,7 +71,7 @@ func (r *Room) meet(e *Reading) *probe {
 	if n >= maxStrangers {
 		return nil
 	}
-	p := r.fitProbe(nil, e.Place, placeID(e.Place), "", "", false)
+	p := r.fitProbe(nil, e.Place, placeID(e.Place), "", "", 0, false)
 	r.entry(&Entry{Kind: "probe-new", Probe: p.id, Because: sprintf("a probe that no file names answers at %s", e.Place)})
 	return p
 }

@@ -56,7 +56,7 @@ type ask struct {
 	evidence bool
 	window   string // instance
 	rest     time.Duration
-	because  string
+	because  string // "" = by the trigger of the window
 	deficit  Level
 }
 
@@ -65,7 +65,7 @@ func (r *Room) start(z *zone, a *ask) *run {
 	r.runs++
 	run := &run{
 		id: "r-" + itoa(int(r.epoch)) + "-" + itoa(r.runs), zone: z, outs: z.outs, supply: z.supply,
-		reason: a.reason, lease: r.plan.Lease, length: a.length, evidence: a.evidence, because: a.because,
+		reason: a.reason, lease: r.plan.Lease, length: a.length, evidence: a.evidence, because: z.askWords(a),
 		window: a.window, plan: r.plan,
 	}
 	run.moisture = a.reason == BelowThreshold || a.reason == DriedBack || a.reason == ToLevel

@@ -171,7 +171,7 @@ func (r *Room) want(z *zone) {
 	z.ask = ask{
 		on: true, reason: triggerReason[trigger], length: length, rest: w.Rest, window: z.sit.Instance.ID,
 		evidence: len(z.probes) > 0 && !(w.Timed() && w.WithoutProbes),
-		deficit:  deficit(w, z.est), because: z.whyWater(w, trigger),
+		deficit:  deficit(w, z.est),
 	}
 	if z.ask.evidence && !z.est.known {
 		r.wantFallbackFor(z, w)

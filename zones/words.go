@@ -87,6 +87,14 @@ func (r *Room) clockWords(t time.Duration) string {
 	return r.now.Wall.Add(t - r.t).In(loc).Format("15:04")
 }
 
+// askWords says why a zone asks for water.
+func (z *zone) askWords(a *ask) string {
+	if w := z.window(); a.because == "" && w != nil {
+		return z.whyWater(w, z.trigger)
+	}
+	return a.because
+}
+
 // whyWater says why a window wants water, with the numbers.
 func (z *zone) whyWater(w *schedule.Window, trigger schedule.Trigger) string {
 	v := percent(z.est.value)

@@ -211,7 +211,12 @@ func (r *Room) note(in []Interval, was, is bool) []Interval {
 
 // report sends the state of all outputs.
 func (r *Room) report(c *controller) {
-	c.nextReport = r.now + r.o.ReportPeriod
+	c.nextReport = r.now + r.o.IdleReports
+	for _, o := range c.outs {
+		if o.energised() {
+			c.nextReport = r.now + r.o.ReportPeriod
+		}
+	}
 	if !c.onAir() || c.mute > 0 {
 		return
 	}

@@ -31,6 +31,7 @@ type Options struct {
 	Serials       bool          // readings carry a serial number
 
 	ReportPeriod time.Duration  // default 5 s
+	IdleReports  time.Duration  // between reports while no output holds current, default ReportPeriod
 	InputPeriod  time.Duration  // default 60 s
 	Meters       []zones.Output // outputs with a flow meter
 	MeterAll     bool           // every output has one
@@ -85,6 +86,7 @@ func (o Options) filled() Options {
 	o.ReadingPeriod = max(or(o.ReadingPeriod, time.Minute), time.Second)
 	o.Jitter = min(or(o.Jitter, 2*time.Second), o.ReadingPeriod/2)
 	o.ReportPeriod = max(or(o.ReportPeriod, 5*time.Second), 100*time.Millisecond)
+	o.IdleReports = max(or(o.IdleReports, o.ReportPeriod), o.ReportPeriod)
 	o.InputPeriod = max(or(o.InputPeriod, time.Minute), time.Second)
 	o.CrystalPPM = or(o.CrystalPPM, 20)
 	o.Uptime = or(o.Uptime, time.Hour)

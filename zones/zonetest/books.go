@@ -12,6 +12,12 @@ type interval struct {
 	run      string
 }
 
+// namedOutput is an output with its name.
+type namedOutput struct {
+	at zones.Output
+	*output
+}
+
 // output is what the checker knows of one controller output.
 type output struct {
 	epoch, seq uint32        // of the last command
@@ -86,6 +92,7 @@ type run struct {
 
 // place is what the checker knows of one probe's place.
 type place struct {
+	at      zones.Place
 	live    int // live readings in a row since the start or a loss
 	last    time.Duration
 	stamp   time.Duration
@@ -99,6 +106,7 @@ func (c *Checker) out(o zones.Output) *output {
 	if x == nil {
 		x = &output{}
 		c.outputs[o] = x
+		c.outList = append(c.outList, namedOutput{o, x})
 	}
 	return x
 }
@@ -175,8 +183,8 @@ func (c *Checker) report(r *zones.Report) {
 		c.rebooted(r.Controller)
 	}
 	if x.reports == 0 { // a close that was given before it was heard proves nothing
-		for at, o := range c.outputs {
-			if at.Controller == r.Controller {
+		for _, o := range c.outList {
+			if o.at.Controller == r.Controller {
 				o.wrongSince = 0
 			}
 		}
@@ -190,8 +198,8 @@ func (c *Checker) report(r *zones.Report) {
 
 // rebooted: what a new boot has not confirmed is not confirmed.
 func (c *Checker) rebooted(id string) {
-	for at, o := range c.outputs {
-		if at.Controller == id {
+	for _, o := range c.outList {
+		if o.at.Controller == id {
 			o.confirmed = false
 			o.granted = false // a grant for the boot before opens nothing
 			o.wrongSince = 0
@@ -234,8 +242,8 @@ func (c *Checker) shown(at zones.Output, r *zones.Report, rep zones.OutputReport
 // alone reports whether no other output of the room is commanded open, so that a
 // flow can only be this one's.
 func (c *Checker) alone(at zones.Output) bool {
-	for other, o := range c.outputs {
-		if other != at && (o.commanded || o.granted) {
+	for _, o := range c.outList {
+		if o.at != at && (o.commanded || o.granted) {
 			return false
 		}
 	}

@@ -42,11 +42,13 @@ type Checker struct {
 	epoch   uint32 // of the last command
 	seq     uint32
 	outputs map[zones.Output]*output
+	outList []namedOutput // the same, in the order of their first mention
 	ctls    map[string]*controller
 	zones   map[string]*zone
 	runs    map[string]*run
 	active  map[string]*run // of this process, without a close in the ledger
 	places  map[zones.Place]*place
+	atList  []*place // the same, likewise
 	latches []latch
 	durable uint64
 	lease   time.Duration // the last one in the ledger
@@ -171,13 +173,13 @@ func (c *Checker) newProcess() {
 		unclean: unclean,
 		number:  c.process.number + 1, start: c.now.Mono, lease: max(c.plan.Lease, c.lease),
 	}
-	for _, p := range c.places {
+	for _, p := range c.atList {
 		p.live, p.stamped = 0, false
 	}
 	for _, ctl := range c.ctls {
 		ctl.reports = 0
 	}
-	for _, o := range c.outputs {
+	for _, o := range c.outList {
 		o.confirmed = false
 	}
 	clear(c.active)

@@ -19,8 +19,9 @@ func (c *Checker) reading(r *zones.Reading) {
 	}
 	p := c.places[r.Place]
 	if p == nil {
-		p = &place{}
+		p = &place{at: r.Place}
 		c.places[r.Place] = p
+		c.atList = append(c.atList, p)
 	}
 	if r.HasTime && p.stamped && r.At <= p.stamp {
 		return
@@ -58,10 +59,10 @@ func (c *Checker) zoneAt(at zones.Place) string {
 // and within what the zone calls plausible.
 func (c *Checker) counting(z *zones.Zone) int {
 	n := 0
-	for at, p := range c.places {
+	for _, p := range c.atList {
 		fresh := p.has && c.now.Mono-p.last <= z.Moisture.StaleAfter+slack
 		plausible := p.value >= z.Moisture.PlausibleLo && p.value <= z.Moisture.PlausibleHi
-		if p.live >= 2 && fresh && plausible && c.zoneAt(at) == z.ID {
+		if p.live >= 2 && fresh && plausible && c.zoneAt(p.at) == z.ID {
 			n++
 		}
 	}

@@ -97,7 +97,8 @@ func (c *Checker) assign(o *zones.Order) {
 			return
 		}
 	}
-	for at := range c.places {
+	for _, p := range c.atList {
+		at := p.at
 		if at.String() == o.Subject {
 			c.orders.assigned[at] = o.Zone
 		}

@@ -23,9 +23,10 @@ type calm struct {
 
 const (
 	lookEvery = 5 * time.Minute
+	calmLook  = 2 * time.Minute
 	// A trigger that is met leads to a run or a refusal at the next tick; a queue of
 	// four zones is through in this time.
-	unmetFor   = 2 * time.Minute
+	unmetFor   = 3 * time.Minute
 	queueFor   = 45 * time.Minute
 	latchesFor = 5 * time.Hour
 	driftFor   = 25 * time.Minute
@@ -87,7 +88,7 @@ func (m *calm) look(w *world) {
 	}
 	m.nextLook = w.now + lookEvery
 	if m.began {
-		m.nextLook = w.now + time.Minute
+		m.nextLook = w.now + calmLook
 	}
 	v := w.room.View(w.instant())
 	w.checker.View(w.instant(), v)
@@ -104,7 +105,7 @@ func (m *calm) look(w *world) {
 func (m *calm) dryZone(w *world, z *zones.ZoneView) {
 	since := lookEvery
 	if m.began {
-		since = time.Minute
+		since = calmLook
 	}
 	if z.Window != "none" && slices.Contains([]zones.ZoneState{zones.Waiting, zones.Held, zones.Stopped, zones.Latched}, z.State) && z.Reason != zones.ShotsSpent {
 		m.refused[z.ID] += since

@@ -92,6 +92,7 @@ type Case struct {
 	Days     float64 `json:"days"`
 	CalmDays float64 `json:"calm_days,omitempty"`
 	NoCutOff bool    `json:"no_cut_off,omitempty"` // outputs do not drop at their deadline
+	Sparse   bool    `json:"sparse,omitempty"`     // few messages while nothing happens
 	Faults   []Fault `json:"faults"`
 }
 

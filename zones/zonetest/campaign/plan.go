@@ -34,6 +34,9 @@ func newSetup(c *Case) *setup {
 	p := basePlan(d)
 	s := &setup{latency: pick(d, []time.Duration{0, 20 * time.Millisecond, 300 * time.Millisecond}), grid: d.chance(0.7)}
 	period := pick(d, []time.Duration{time.Minute, 2 * time.Minute, 5 * time.Minute})
+	if c.Sparse {
+		period = 5 * time.Minute
+	}
 	for i := range p.Zones {
 		p.Zones[i].Moisture.StaleAfter = max(3*time.Minute, 3*period)
 	}
@@ -43,6 +46,9 @@ func newSetup(c *Case) *setup {
 		CrystalPPM: 200, MeterAll: d.chance(0.3), CutOffLag: pick(d, []time.Duration{-1, 80 * time.Millisecond}), NoCutOff: c.NoCutOff,
 		Uptime: pick(d, []time.Duration{time.Minute, 400 * 24 * time.Hour}), Serials: d.chance(0.3),
 		RefusedAdvances: d.chance(0.3), Zones: map[string]simroom.ZoneOptions{},
+	}
+	if c.Sparse {
+		s.options.IdleReports, s.options.InputPeriod = 12500*time.Millisecond, 150*time.Second
 	}
 	s.settled = 2*period + 10*time.Second
 	if !s.options.NoStamps {

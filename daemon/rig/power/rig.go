@@ -1,0 +1,283 @@
+//go:build linux
+
+package power
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"log/slog"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"time"
+
+	"golang.org/x/sys/unix"
+
+	"rillgate/daemon/broker"
+)
+
+// Names in the rig's directory.
+const (
+	fuseMount  = "device" // the file system in user space, whose one file is the card
+	cardMount  = "card"   // the ext4 on it
+	imageMount = "image"
+	imageName  = "image.img"
+	bookName   = "facts"
+	stateName  = "state"
+)
+
+// cardSize is that of the card, in bytes.
+const cardSize = 32 << 20
+
+// Case is one campaign of cuts.
+type Case struct {
+	Dir    string // an empty directory, in memory if possible
+	Images int
+	Each   int    // images of one moment
+	Late   int    // flushes by which the card lies; 0 = it is honest
+	Mount  string // options of the mount
+	NoSync bool   // the daemon's syncs do nothing at all
+	Seed   uint64
+}
+
+// Result is what a campaign came to.
+type Result struct {
+	Images, Moments, Lives int
+	Bad                    int // images with violations
+	Violations             []string
+	Kinds                  map[string]int
+	Lost                   int // images that miss facts
+	Unseen                 int // of those, the ones where no loss was noticed
+	Seen                   int // images with a loss that was noticed: budgets count as spent
+	Watered                int // images on which the daemon watered again
+	Repaired, Dead         int // file systems that needed repair, or could not be mounted even so
+	Writes, Flushes        int
+	Unflushed              int           // writes that were not durable, over all moments
+	Facts                  int64         // bytes of them
+	Room                   time.Duration // the room's time
+}
+
+const violationsShown = 20
+
+func (r *Result) add(n int, v *Verdict) {
+	r.Images++
+	r.Repaired += one(v.Repaired)
+	r.Dead += one(v.Dead != "")
+	r.Seen += one(v.Seen)
+	r.Watered += one(v.Watered)
+	r.Lost += one(len(v.Lost) > 0)
+	r.Unseen += one(len(v.Lost) > 0 && !v.Seen)
+	if len(v.Violations) == 0 {
+		return
+	}
+	r.Bad++
+	r.Kinds[kinds(v.Violations[:1])]++
+	if len(r.Violations) < violationsShown {
+		r.Violations = append(r.Violations, fmt.Sprintf("image %d: %v", n, v.Violations))
+	}
+}
+
+func one(yes bool) int {
+	if yes {
+		return 1
+	}
+	return 0
+}
+
+// rig is a campaign under way.
+type rig struct {
+	Case
+	card   *card
+	server *server
+	broker *broker.Broker
+	dice   *rand.Rand
+	work   *workProcess
+	result Result
+	killed time.Duration // the room's time of the last kill
+}
+
+// runCase cuts and judges. It must have a mount namespace of its own, which takes away
+// what it mounts.
+func runCase(ctx context.Context, c Case) (*Result, error) {
+	g := &rig{Case: c, card: newCard(cardSize), dice: rand.New(rand.NewPCG(c.Seed, 1)), result: Result{Kinds: map[string]int{}}}
+	g.card.told = func() int64 { return toldSoFar(g.path(bookName)) }
+	if err := g.prepare(); err != nil {
+		return nil, err
+	}
+	defer g.broker.Close()
+	err := g.cuts(ctx)
+	if g.work != nil {
+		g.work.kill()
+	}
+	g.result.Writes, g.result.Flushes, g.result.Facts = g.card.writes, g.card.flushes, toldSoFar(g.path(bookName))
+	return &g.result, errors.Join(err, g.clear())
+}
+
+func (g *rig) path(name string) string { return filepath.Join(g.Dir, name) }
+
+// prepare puts the card together, with a file system on it.
+func (g *rig) prepare() (err error) {
+	for _, name := range []string{fuseMount, cardMount, imageMount} {
+		if err := os.Mkdir(g.path(name), 0o755); err != nil {
+			return fmt.Errorf("prepare the rig: %w", err)
+		}
+	}
+	if err := os.WriteFile(g.path(bookName), nil, 0o600); err != nil {
+		return fmt.Errorf("prepare the rig: %w", err)
+	}
+	if g.server, err = serveCard(g.card, g.path(fuseMount)); err != nil {
+		return err
+	}
+	file := filepath.Join(g.path(fuseMount), fileName)
+	if err := format(file); err != nil {
+		return err
+	}
+	if err := mount(file, g.path(cardMount), g.Mount); err != nil {
+		return err
+	}
+	unix.Sync() // the empty file system is on the card before the card begins to lie
+	g.card.lie(g.Late)
+	if g.broker, err = broker.Start("127.0.0.1:0", broker.Options{}); err != nil {
+		return err
+	}
+	return writeConfig(g.path("config"), g.broker.URL())
+}
+
+// clear takes the card apart.
+func (g *rig) clear() error {
+	err := unix.Unmount(g.path(cardMount), 0)
+	err = errors.Join(err, unix.Unmount(g.path(fuseMount), unix.MNT_DETACH))
+	if err != nil {
+		return fmt.Errorf("take the card apart: %w", err)
+	}
+	return nil
+}
+
+// Paces of the campaign.
+const (
+	livesEvery  = 12               // moments in one life of the daemon
+	killsApart  = 11 * time.Minute // of the room's time, so that no crash loop is seen
+	springsIn   = 60 * time.Second // a trap must spring
+	flushesMost = 12               // until a trap springs
+	writesMost  = 60
+)
+
+// cuts takes moment after moment until there are enough images.
+func (g *rig) cuts(ctx context.Context) error {
+	for g.result.Images < g.Images {
+		flushes := g.dice.IntN(2) == 0
+		most := writesMost
+		if flushes {
+			most = flushesMost
+		}
+		sprung := g.card.arm(flushes, 1+g.dice.IntN(most))
+		if g.result.Moments%livesEvery == 0 { // now and then the start itself is cut
+			if err := g.nextLife(); err != nil {
+				return err
+			}
+		}
+		m, err := g.await(ctx, sprung)
+		if err != nil {
+			return err
+		}
+		g.result.Moments++
+		g.result.Unflushed += len(m.log)
+		if err := g.work.hold(func() error { return g.judgeMoment(ctx, m) }); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (g *rig) await(ctx context.Context, sprung <-chan *moment) (*moment, error) {
+	limit := time.NewTimer(springsIn)
+	defer limit.Stop()
+	select {
+	case m := <-sprung:
+		return m, nil
+	case <-g.work.ended:
+		return nil, fmt.Errorf("await a moment: the daemon's process ended: %s", g.work.words())
+	case <-limit.C:
+		return nil, fmt.Errorf("await a moment: nothing was written for %s: %s", springsIn, g.work.words())
+	case <-ctx.Done():
+		return nil, ctx.Err()
+	}
+}
+
+// nextLife ends the daemon, every other time without warning, and starts it anew.
+func (g *rig) nextLife() error {
+	known, err := readFacts(g.path(bookName), toldSoFar(g.path(bookName)))
+	if err != nil {
+		return err
+	}
+	if g.work != nil && g.result.Lives%2 == 1 && known.At-g.killed >= killsApart {
+		g.killed = known.At
+		g.work.kill()
+	} else if g.work != nil {
+		if err := g.work.stop(); err != nil {
+			return err
+		}
+	}
+	g.result.Lives++
+	g.result.Room = known.At
+	g.work, err = startWork(g.Case, known.At+time.Minute)
+	return err
+}
+
+// judgeMoment makes images of a moment and judges each.
+func (g *rig) judgeMoment(ctx context.Context, m *moment) error {
+	all, err := readFacts(g.path(bookName), m.told)
+	if err != nil {
+		return err
+	}
+	kept, err := readFacts(g.path(bookName), m.kept)
+	if err != nil {
+		return err
+	}
+	for range min(g.Each, g.Images-g.result.Images) {
+		n := g.result.Images
+		j := &judge{config: g.path("config"), broker: g.broker.URL(), known: all, kept: kept, seed: uint64(n) + 1, honest: g.Late == 0, log: slog.New(slog.DiscardHandler)}
+		v := &Verdict{}
+		if err := g.judgeImage(ctx, m.cut(n, g.dice), j, v); err != nil {
+			return fmt.Errorf("judge image %d: %w", n, err)
+		}
+		g.result.add(n, v)
+	}
+	return nil
+}
+
+// judgeImage mounts one image, as a machine does when its power comes back.
+func (g *rig) judgeImage(ctx context.Context, image []byte, j *judge, v *Verdict) error {
+	file, at := g.path(imageName), g.path(imageMount)
+	if err := save(image, file); err != nil {
+		return err
+	}
+	defer os.Remove(file)
+	if err := mount(file, at, ""); err != nil {
+		v.Repaired = true
+		words, _ := repair(file) // whether it helped, the mount shows
+		if err := mount(file, at, ""); err != nil {
+			v.Dead = err.Error() + ": " + words
+			if j.honest {
+				v.violate("the file system is gone: %s", v.Dead)
+			}
+			return nil
+		}
+	}
+	j.image(ctx, filepath.Join(at, stateName), v)
+	if err := unix.Unmount(at, 0); err != nil {
+		return fmt.Errorf("unmount the image: %w", err)
+	}
+	return nil
+}
+
+// encode gives a result as one line.
+func (r *Result) encode() string {
+	line, err := json.Marshal(r)
+	if err != nil {
+		return err.Error()
+	}
+	return string(line)
+}

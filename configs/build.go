@@ -52,7 +52,7 @@ func (ctl *rawController) planProbes() (out []zones.Probe) {
 	for _, t := range ctl.terminals {
 		for _, p := range t.probes {
 			at := zones.Place{Controller: ctl.id.v, Terminal: t.number.v, Address: p.address.v}
-			out = append(out, zones.Probe{ID: p.id.v, Place: at, Zone: p.zone.v, Label: p.label.v})
+			out = append(out, zones.Probe{ID: p.id.v, Place: at, Zone: p.zone.v, Label: p.label.v, Offset: p.offset.v})
 		}
 	}
 	return out
@@ -104,8 +104,8 @@ func (c *checker) planZone(z *rawZone) zones.Zone {
 		VolumeML: k.volume.v, HeightM: k.height.v, EmittersEach: k.perPlant.v, EmitterLPH: k.flow.v,
 		Moisture: zones.Moisture{Combine: zones.Combine(k.combine.or(string(zones.Median))), Quorum: k.quorum.or(defaultQuorum(c.probes(z.id.v))),
 			StaleAfter: k.stale.or(builtInStale), PlausibleLo: k.band().lo, PlausibleHi: k.band().hi},
-		Limits:   zones.Limits{MaxRun: k.maxRun.v, MinRest: k.minRest.or(builtInRest), MaxPerDay: k.maxPerDay.v, MaxMoisture: k.maxMoisture.v},
-		Schedule: c.planSchedule(c.followed(z.id.v))}
+		Limits: zones.Limits{MaxRun: k.maxRun.v, MinRest: k.minRest.or(builtInRest), MaxPerDay: k.maxPerDay.v, MaxMoisture: k.maxMoisture.v},
+		Medium: c.medium(z), Schedule: c.planSchedule(c.followed(z.id.v))}
 	for _, v := range z.valves {
 		out.Valves = append(out.Valves, v.v)
 	}

@@ -29,6 +29,7 @@ func (c *checker) check() {
 func (c *checker) checkRoom() {
 	c.checkIDs()
 	c.checkTerminals()
+	c.checkMedia()
 	c.checkOutputs()
 	c.checkInputs()
 	c.checkSupplies()

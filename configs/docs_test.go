@@ -127,7 +127,7 @@ func shapesOf() map[*shape]string {
 		roomShape: "`room.yaml`", roomHeadShape: "`room`", controllerShape: "`controllers[]`", powerShape: "`controllers[].power`",
 		terminalShape: "`controllers[].terminals[]`", probeShape: "`controllers[].terminals[].probes[]`", inputShape: "`controllers[].inputs[]`",
 		supplyShape: "`supplies[]`", masterShape: "`supplies[].master`", valveShape: "`valves[]`", houseShape: "`house_rules`",
-		defaultsShape: "`defaults`", zoneShape: "`zones[]`", substrateShape: "`zones[].substrate`", emittersShape: "`zones[].emitters`",
+		defaultsShape: "`defaults`", zoneShape: "`zones[]`", substrateShape: "`zones[].substrate`", emittersShape: "`zones[].emitters`", sampleShape: "`zones[].substrate.samples[]`",
 		moistureShape: "`zones[].moisture`", limitsShape: "`zones[].limits`", lostShape: "`zones[].on_lost_probes`", timedShape: "`zones[].on_lost_probes.timed`",
 		scheduleShape: "`schedule.yaml`", dayShape: "`day`", datedDayShape: "`day[]`", windowShape: "`routines.NAME[]`", cropShape: "`crops.NAME`",
 		stageShape: "`crops.NAME.stages[]`", zonePlanShape: "`zones.NAME`", scaleShape: "`zones.NAME.scale`", alarmsShape: "`alarms.NAME`", dryShape: "`alarms.NAME.dry`",
@@ -240,5 +240,5 @@ func TestBuiltInsAreDocumented(t *testing.T) {
 			}
 		}
 	}
-	require.Equal(t, 6, n, "combine, quorum, stale_after, plausible, min_rest, on_lost_probes")
+	require.Equal(t, 9, n, "curve, pore_offset, combine, quorum, stale_after, plausible, ec, min_rest, on_lost_probes")
 }

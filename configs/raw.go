@@ -35,6 +35,8 @@ type (
 		layout  item[string]
 		homeRun item[float64]
 		cable   item[measured]
+		volts   item[float64]
+		draw    item[float64]
 		probes  []rawProbe
 	}
 	rawProbe struct {
@@ -42,6 +44,8 @@ type (
 		id, address item[string]
 		zone, label item[string]
 		lead, tail  item[float64]
+		draw        item[float64]
+		offset      item[zones.Level]
 	}
 	rawInput struct {
 		at                 place
@@ -59,6 +63,8 @@ type (
 		controller, kind item[string]
 		output           item[int]
 		lead             item[time.Duration]
+		length           item[float64]
+		wire             item[measured]
 		holding, inrush  item[float64]
 	}
 	rawValve struct {
@@ -72,11 +78,17 @@ type (
 	rawHouse struct {
 		perTerminal      item[int]
 		farthest, canopy item[float64]
+		valveWire        item[measured]
 	}
 	// rawKeys are the keys that zones and defaults share.
 	rawKeys struct {
 		substrate                  item[string]
 		volume, height             item[float64]
+		curve                      item[string]
+		porosity, density          item[float64] // m3/m3, g/cm3
+		samples                    item[[]rawSample]
+		poreOffset                 item[float64]
+		ec                         item[string]
 		perPlant, flow             item[float64]
 		combine                    item[string]
 		quorum                     item[int]
@@ -85,6 +97,13 @@ type (
 		maxRun, minRest, maxPerDay item[time.Duration]
 		maxMoisture                item[zones.Level]
 		lost                       item[*rawLost]
+	}
+	// rawSample is one sample of a calibration: by its moisture, or weighed.
+	rawSample struct {
+		at                             place
+		permittivity                   item[float64]
+		moisture                       item[zones.Level]
+		wetKg, dryKg, sampleMillilitre item[float64]
 	}
 	span    struct{ lo, hi zones.Level }
 	rawLost struct {

@@ -57,10 +57,11 @@ func readController(t *table) rawController {
 }
 
 func readTerminal(t *table) rawTerminal {
-	r := rawTerminal{at: t.at, number: t.integer("number"), layout: t.word("layout"), homeRun: t.number("home_run"), cable: readWire(t, "cable")}
+	r := rawTerminal{at: t.at, number: t.integer("number"), layout: t.word("layout"), homeRun: t.number("home_run"), cable: readWire(t, "cable"),
+		volts: t.number("voltage"), draw: t.number("draw")}
 	eachTable(t, "probes", probeShape, func(e *table) {
 		r.probes = append(r.probes, rawProbe{at: e.at, id: e.ident("id"), address: read(e, "address", parseAddress),
-			zone: e.ident("zone"), label: e.label("label"), lead: e.number("lead"), tail: e.number("tail")})
+			zone: e.ident("zone"), label: e.label("label"), lead: e.number("lead"), tail: e.number("tail"), offset: e.level("offset"), draw: e.number("draw")})
 	})
 	return r
 }
@@ -92,7 +93,7 @@ func readSupply(t *table) rawSupply {
 	s := rawSupply{at: t.at, id: t.ident("id"), low: t.ident("low"), maxOpen: t.integer("max_open"), maxFlow: t.number("max_flow")}
 	if m := t.table("master"); m.sound {
 		s.master = &rawMaster{at: m.at, controller: m.ident("controller"), output: m.integer("output"), kind: m.word("kind"),
-			lead: m.duration("lead"), holding: m.number("holding"), inrush: m.number("inrush")}
+			lead: m.duration("lead"), length: m.number("length"), wire: readWire(m, "wire"), holding: m.number("holding"), inrush: m.number("inrush")}
 	}
 	return s
 }
@@ -104,7 +105,8 @@ func readValve(t *table) rawValve {
 }
 
 func readHouse(t *table) rawHouse {
-	return rawHouse{perTerminal: t.integer("probes_per_terminal"), farthest: t.number("farthest_probe"), canopy: t.number("canopy_per_probe")}
+	return rawHouse{perTerminal: t.integer("probes_per_terminal"), farthest: t.number("farthest_probe"), canopy: t.number("canopy_per_probe"),
+		valveWire: readWire(t, "valve_wire")}
 }
 
 func readZone(t *table, defaults *rawKeys) rawZone {

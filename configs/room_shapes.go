@@ -39,6 +39,8 @@ var (
 		{"layout", word{"chain", "star"}, false, "chain: box after box; star: all from one box"},
 		{"home_run", amount(length, "0 m", "1000 m", "60 ft"), false, "cable from the controller to the first box"},
 		{"cable", quantity{[]limit{{gauge, "8 AWG", "30 AWG"}, {crossSection, "0.05 mm2", "10 mm2"}}, "22 AWG"}, false, "the cable's wires"},
+		{"voltage", amount(voltage, "3 V", "30 V", "12 V"), false, "the voltage that feeds its probes"},
+		{"draw", amount(current, "0.1 mA", "500 mA", "25 mA"), false, "what each probe draws while it measures"},
 		{"probes", listOf{probeShape, 0}, false, "the probes, in the order of the chain"},
 	}, "{number: 1, layout: chain, home_run: 60 ft, probes: [...]}"}
 
@@ -48,6 +50,8 @@ var (
 		{"zone", ident{}, false, "the zone whose substrate it is in"},
 		{"lead", amount(length, "0 m", "1000 m", "12 ft"), false, "cable from the box before (chain), or from the star's box"},
 		{"tail", amount(length, "0 m", "200 m", "5 m"), false, "the probe's own cable"},
+		{"offset", amount(points, "-15 points", "15 points", "-1.5 points"), false, "added to each of its moistures"},
+		{"draw", amount(current, "0.1 mA", "500 mA", "25 mA"), false, "what it draws while it measures, where the terminal's does not hold"},
 		{"label", label{64}, false, "its name for people"},
 		{"place", notBuilt{"probes of foreign controllers"}, false, "the place of a foreign probe"},
 	}, `{id: e1, address: "0", zone: east, lead: 0 ft, tail: 5 m}`}
@@ -71,6 +75,8 @@ var (
 		{"output", integer{1, 64}, true, "the output that switches it"},
 		{"kind", word{"valve", "pump"}, false, "valve: opens before the zone valves; pump: after"},
 		{"lead", amount(timeSpan, "0 s", "60 s", "2 s"), false, "the time between master and zone valve"},
+		{"length", amount(length, "0 m", "1000 m", "80 ft"), false, "wire from the controller to it"},
+		{"wire", quantity{[]limit{{gauge, "8 AWG", "30 AWG"}, {crossSection, "0.05 mm2", "10 mm2"}}, "18 AWG"}, false, "the wire's size"},
 		{"holding", amount(current, "1 mA", "20 A", "0.25 A"), false, "current while open"},
 		{"inrush", amount(current, "1 mA", "50 A", "0.4 A"), false, "current while opening"},
 	}, "master: {controller: north, output: 8, kind: valve, lead: 2 s}"}
@@ -90,6 +96,7 @@ var (
 		{"probes_per_terminal", integer{1, 62}, false, "more are an error"},
 		{"farthest_probe", amount(length, "1 m", "2000 m", "175 ft"), false, "a longer cable run is a warning"},
 		{"canopy_per_probe", amount(area, "0.1 m2", "10000 m2", "100 sqft"), false, "more canopy on a probe is a warning"},
+		{"valve_wire", quantity{[]limit{{gauge, "8 AWG", "30 AWG"}, {crossSection, "0.05 mm2", "10 mm2"}}, "18 AWG"}, false, "a finer wire to a valve is a warning"},
 	}, "house_rules: {probes_per_terminal: 10, farthest_probe: 175 ft, canopy_per_probe: 100 sqft}"}
 )
 
@@ -119,6 +126,11 @@ var (
 		{"kind", label{32}, false, "what it is made of"},
 		{"volume_per_plant", amount(volume, "10 mL", "1000 L", "6.5 L"), false, "its volume for one plant"},
 		{"height", amount(length, "1 cm", "3 m", "20 cm"), false, "its height"},
+		{"curve", curveNames, false, "how a permittivity becomes moisture"},
+		{"porosity", amount(percentage, "30 %", "99 %", "88 %"), false, "its pore space"},
+		{"density", amount(density, "0.02 g/cm3", "2 g/cm3", "0.15 g/cm3"), false, "its dry bulk density"},
+		{"samples", listOf{sampleShape, 2}, false, "samples of your own that make its curve"},
+		{"pore_offset", decimal{"0", "10"}, false, "its offset in the formula for pore EC"},
 	}, "substrate: {kind: coir, volume_per_plant: 6.5 L, height: 20 cm}"}
 
 	emittersShape = &shape{"What gives the water.", []field{
@@ -131,6 +143,7 @@ var (
 		{"quorum", integer{1, 1000}, false, "how many must count"},
 		{"stale_after", amount(timeSpan, "10 s", "1 h", "3 min"), false, "the age at which a reading no longer counts"},
 		{"plausible", spanText, false, "readings outside are not believed"},
+		{"ec", word{"as-measured", "at-25"}, false, "whether the probes bring the EC to 25 °C themselves"},
 	}, "moisture: {combine: median, quorum: 2, stale_after: 3 min, plausible: 2 % to 95 %}"}
 
 	limitsShape = &shape{"What binds every shot of a zone.", []field{

@@ -18,6 +18,8 @@ const (
 	crossSection                  // mm2
 	percentage                    // %
 	points                        // points
+	density                       // g/cm3
+	mass                          // kg
 	conductivity                  // mS/cm
 	temperature                   // C
 )
@@ -25,7 +27,7 @@ const (
 // dimensionWords name the dimensions in sentences.
 var dimensionWords = [...]string{"a time", "a length", "a volume", "a flow", "an area", "a voltage", "a current",
 	"a transformer rating", "a wire gauge", "a wire cross-section", "a percentage", "a difference in points",
-	"a conductivity", "a temperature"}
+	"a density", "a weight", "a conductivity", "a temperature"}
 
 func (d dimension) String() string { return dimensionWords[d] }
 
@@ -53,13 +55,14 @@ var units = map[string]unit{
 	"V": {voltage, 1, 1}, "A": {current, 1, 1}, "mA": {current, 1, 1000}, "VA": {apparent, 1, 1},
 	"AWG": {gauge, 1, 1}, "mm2": {crossSection, 1, 1},
 	"%": {percentage, 1, 1}, "points": {points, 1, 1}, "point": {points, 1, 1},
+	"g/cm3": {density, 1, 1}, "kg/L": {density, 1, 1}, "kg": {mass, 1, 1}, "g": {mass, 1, 1000},
 	"mS/cm": {conductivity, 1, 1}, "C": {temperature, 1, 1},
 }
 
 // unitOrder gives the units in the order in which hints and schemas name them.
 var unitOrder = [...]string{"s", "min", "h", "d", "day", "days", "mm", "cm", "m", "in", "ft", "mL", "ml", "L", "l", "gal",
 	"mL/h", "mL/min", "L/h", "l/h", "L/min", "l/min", "gal/h", "gal/min", "m2", "sqft", "V", "mA", "A", "VA", "AWG", "mm2",
-	"%", "point", "points", "mS/cm", "C"}
+	"%", "point", "points", "g/cm3", "kg/L", "g", "kg", "mS/cm", "C"}
 
 // spellings are other ways in which people write a unit; they are refused, but the
 // hint knows what was meant.

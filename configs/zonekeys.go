@@ -15,6 +15,8 @@ func readKeys(t *table) rawKeys {
 	moisture, limits := t.table("moisture"), t.table("limits")
 	return rawKeys{
 		substrate: substrate.label("kind"), volume: substrate.number("volume_per_plant"), height: substrate.number("height"),
+		curve: substrate.word("curve"), porosity: as(substrate.number("porosity"), share), density: substrate.number("density"),
+		samples: readSamples(substrate), poreOffset: substrate.decimal("pore_offset"), ec: moisture.word("ec"),
 		perPlant: emitters.decimal("per_plant"), flow: emitters.number("flow"),
 		combine: moisture.word("combine"), quorum: moisture.integer("quorum"), stale: moisture.duration("stale_after"),
 		plausible: read(moisture, "plausible", parseSpan),
@@ -27,6 +29,8 @@ func readKeys(t *table) rawKeys {
 func (k rawKeys) over(d *rawKeys) rawKeys {
 	return rawKeys{
 		substrate: pick(k.substrate, d.substrate), volume: pick(k.volume, d.volume), height: pick(k.height, d.height),
+		curve: k.pickCurve(d), porosity: pick(k.porosity, d.porosity), density: pick(k.density, d.density),
+		samples: k.pickSamples(d), poreOffset: pick(k.poreOffset, d.poreOffset), ec: pick(k.ec, d.ec),
 		perPlant: pick(k.perPlant, d.perPlant), flow: pick(k.flow, d.flow),
 		combine: pick(k.combine, d.combine), quorum: pick(k.quorum, d.quorum), stale: pick(k.stale, d.stale),
 		plausible: pick(k.plausible, d.plausible),

@@ -221,7 +221,7 @@ func (r *Room) buildProbes(p *Plan) {
 	r.probes = nil
 	for i := range p.Probes {
 		cfg := &p.Probes[i]
-		r.fitProbe(old[cfg.Place], cfg.Place, cfg.ID, cfg.Label, cfg.Zone, true)
+		r.fitProbe(old[cfg.Place], cfg.Place, cfg.ID, cfg.Label, cfg.Zone, cfg.Offset, true)
 	}
 	for _, pm := range sortedKeys(r.mem.Probes) {
 		m := r.mem.Probes[pm]
@@ -229,11 +229,11 @@ func (r *Room) buildProbes(p *Plan) {
 		if !ok || m.ID == "" || r.probeBy[place] != nil {
 			continue
 		}
-		r.fitProbe(old[place], place, m.ID, m.Label, m.Zone, false)
+		r.fitProbe(old[place], place, m.ID, m.Label, m.Zone, 0, false)
 	}
 	for _, place := range sortedPlaces(old) {
 		if q := old[place]; r.probeBy[place] == nil && !q.inFiles {
-			r.fitProbe(q, place, q.id, q.label, "", false)
+			r.fitProbe(q, place, q.id, q.label, "", 0, false)
 		}
 	}
 	for _, z := range r.zones {
@@ -241,9 +241,9 @@ func (r *Room) buildProbes(p *Plan) {
 	}
 }
 
-func (r *Room) fitProbe(q *probe, place Place, id, label, zoneID string, inFiles bool) *probe {
+func (r *Room) fitProbe(q *probe, place Place, id, label, zoneID string, offset Level, inFiles bool) *probe {
 	if q == nil {
-		q = &probe{}
+		q = &probe{signal: silentSignal()}
 		if m := r.mem.Probes[place.String()]; m != nil {
 			q.excluded, q.level, q.ignoredTo = m.Excluded, m.Level, m.Ignored
 		}
@@ -254,7 +254,9 @@ func (r *Room) fitProbe(q *probe, place Place, id, label, zoneID string, inFiles
 		q.hasHigh = false
 	}
 	q.lo, q.hi, q.stale = 0, 100*schedule.Percent, 3*time.Minute
+	q.signal.medium, q.signal.offset = nil, offset
 	if z := q.zone; z != nil {
+		q.signal.medium = &z.cfg.Medium
 		m := z.cfg.Moisture
 		q.lo, q.hi, q.stale = m.PlausibleLo, m.PlausibleHi, m.StaleAfter
 		z.probes = append(z.probes, q)

@@ -121,7 +121,7 @@ func (z *zone) knownView(v *ZoneView, e *estimate, t time.Duration) {
 	}
 	age := int((t - e.newest).Seconds())
 	v.AgeSeconds = &age
-	var vals []float64
+	var vals, pore []float64
 	sum, n := 0.0, 0
 	for i, p := range z.probes {
 		if !p.counts(t) || e.outliers&(1<<uint(i)) != 0 {
@@ -132,6 +132,13 @@ func (z *zone) knownView(v *ZoneView, e *estimate, t time.Duration) {
 			sum += p.temperature
 			n++
 		}
+		if _, ec, _ := p.salts(); ec != nil {
+			pore = append(pore, *ec)
+		}
+	}
+	if len(pore) > 0 {
+		ec := middle(pore)
+		v.PoreEC, v.PoreProbes = &ec, len(pore)
 	}
 	if n > 0 {
 		mean := sum / float64(n)
@@ -234,6 +241,8 @@ func (r *Room) probeView(p *probe, t time.Duration) ProbeView {
 	m := p.value.Float()
 	v.Moisture = &m
 	v.EC, v.Temperature = known(p.ec), known(p.temperature)
+	v.Permittivity = known(p.signal.permittivity)
+	v.EC25, v.PoreEC, v.PoreWhy = p.salts()
 	return v
 }
 
@@ -251,13 +260,16 @@ func (p *probe) words(q ProbeQuality, t time.Duration) string {
 		return "left out by a person for " + words((p.ignoredTo - t).Round(time.Second))
 	case ProbeLost, ProbeStale:
 		if p.noMoisture {
-			return "sends permittivity without moisture: it counts for nothing yet"
+			return "sends nothing that moisture could be told from: it counts for nothing"
 		}
 		if !p.heard {
 			return "not heard since the start"
 		}
 		return "silent for " + words(p.age(t).Round(time.Second))
 	case ProbeImplausible:
+		if p.outside && p.signal.tooDry() {
+			return sprintf("permittivity %.1f: %s", p.signal.permittivity, p.signal.flags)
+		}
 		if p.outside {
 			return sprintf("reads %s %%, outside %s to %s %%", percent(p.value), percent(p.lo), percent(p.hi))
 		}
@@ -270,7 +282,7 @@ func (p *probe) words(q ProbeQuality, t time.Duration) string {
 		}
 		return "heard, but not often enough yet to count"
 	}
-	return "counts"
+	return "counts" + p.signal.words()
 }
 
 // nextWords says what happens next in the zone.

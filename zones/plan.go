@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"rillgate/schedule"
+	"rillgate/zones/substrate"
 )
 
 // Level is a moisture in thousandths of a percent by volume.
@@ -123,6 +124,16 @@ type Probe struct {
 	Place Place
 	Zone  string // "" = known but given to no zone
 	Label string
+	// Offset is added to each of its moistures, at most 15 points either way.
+	Offset Level
+}
+
+// Medium says how the signals of a zone's probes are read.
+type Medium struct {
+	Curve   substrate.Curve // from permittivity to moisture
+	Top     Level           // the wettest that the curve can tell; 0 = not known
+	PoreOff float64         // the substrate's offset in Hilhorst's formula
+	ECAt25  bool            // the probes bring the EC to 25 °C themselves
 }
 
 // Combine says how the probes of a zone become one number.
@@ -179,6 +190,7 @@ type Zone struct {
 	EmittersEach float64 // emitters a plant; 0 = unknown
 	EmitterLPH   float64 // L/h an emitter; 0 = unknown
 	Moisture     Moisture
+	Medium       Medium
 	Limits       Limits
 	Lost         *Fallback // nil = close
 	Dry          *DryRule  // nil = the rule without a setting

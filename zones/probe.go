@@ -38,7 +38,8 @@ type probe struct {
 	level           Level // where it stood before it fell
 	levelAt         time.Duration
 	ignoredTo       time.Duration
-	noMoisture      bool // permittivity alone so far
+	signal          signal
+	noMoisture      bool // nothing that moisture could be told from, so far
 
 	lo, hi  Level
 	stale   time.Duration
@@ -96,7 +97,8 @@ func (p *probe) take(rd *Reading, t time.Duration) (taken, changed bool) {
 	if rd.Serial != "" {
 		p.serial = rd.Serial
 	}
-	if !rd.HasMoisture {
+	value, told := p.read(rd)
+	if !told {
 		p.noMoisture = !p.has
 		return false, false
 	}
@@ -113,7 +115,7 @@ func (p *probe) take(rd *Reading, t time.Duration) (taken, changed bool) {
 		p.stamp, p.stamped = rd.At, true
 		p.extra = p.late(t, t-rd.At)
 	}
-	p.heard, p.has, p.arrived, p.value = true, true, t, rd.Moisture
+	p.heard, p.has, p.arrived, p.value = true, true, t, value
 	return true, p.judge(t)
 }
 
@@ -137,7 +139,7 @@ func (p *probe) late(t, offset time.Duration) time.Duration {
 // judge asks whether the value is plausible and keeps it in the history if so.
 func (p *probe) judge(t time.Duration) (changed bool) {
 	v := p.value
-	p.outside = v < p.lo || v > p.hi
+	p.outside = v < p.lo || v > p.hi || p.signal.tooDry()
 	if p.outside {
 		return false
 	}
@@ -235,7 +237,7 @@ func (p *probe) rise(t, from time.Duration) Level {
 // forget makes the probe start afresh, as after an acknowledgement.
 func (p *probe) forget() {
 	p.excluded, p.outside, p.level = false, false, 0
-	p.stamped = false
+	p.stamped, p.signal.sent = false, false
 	p.history = [slots]slot{}
 	p.live = 0
 	p.heard, p.has = false, false

@@ -66,6 +66,8 @@ type ZoneView struct {
 	Moisture     *float64       `json:"moisture"`    // %
 	HalfWidth    *float64       `json:"half_width"`  // points, 95 %
 	Temperature  *float64       `json:"temperature"` // °C, mean of the counting probes
+	PoreEC       *float64       `json:"pore_ec"`     // mS/cm at 25 °C, median of the counting probes that tell it
+	PoreProbes   int            `json:"pore_probes"` // how many do
 	Quality      Quality        `json:"quality"`
 	Counting     int            `json:"probes"` // probes that count
 	Assigned     int            `json:"assigned"`
@@ -139,18 +141,22 @@ const (
 
 // ProbeView is one probe, in the files or found on the wire.
 type ProbeView struct {
-	ID          string       `json:"id"`
-	Place       Place        `json:"place"`
-	Zone        string       `json:"zone"`
-	Label       string       `json:"label"`
-	Serial      string       `json:"serial"`
-	Quality     ProbeQuality `json:"quality"`
-	Because     string       `json:"because"`
-	Moisture    *float64     `json:"moisture"` // %
-	EC          *float64     `json:"ec"`       // mS/cm, bulk
-	Temperature *float64     `json:"temperature"`
-	AgeSeconds  *int         `json:"age"`
-	InFiles     bool         `json:"in_files"`
+	ID           string       `json:"id"`
+	Place        Place        `json:"place"`
+	Zone         string       `json:"zone"`
+	Label        string       `json:"label"`
+	Serial       string       `json:"serial"`
+	Quality      ProbeQuality `json:"quality"`
+	Because      string       `json:"because"`
+	Moisture     *float64     `json:"moisture"` // %
+	EC           *float64     `json:"ec"`       // mS/cm, bulk, as sent
+	EC25         *float64     `json:"ec_25"`    // the same at 25 °C
+	PoreEC       *float64     `json:"pore_ec"`  // mS/cm at 25 °C, of the pore water
+	PoreWhy      string       `json:"pore_why"` // what it leans on, or why there is none
+	Permittivity *float64     `json:"permittivity"`
+	Temperature  *float64     `json:"temperature"`
+	AgeSeconds   *int         `json:"age"`
+	InFiles      bool         `json:"in_files"`
 }
 
 // ControllerView is one room controller.

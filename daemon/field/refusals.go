@@ -10,7 +10,7 @@ import (
 const MaxPayload = 64 << 10
 
 // The causes for which something received is refused, or counted with a warning
-// (no-moisture, unknown-name: what else the pack said was taken).
+// (unknown-name: what else the pack said was taken).
 const (
 	causeTopic       = "topic"
 	causeTooLong     = "too-long"
@@ -24,7 +24,6 @@ const (
 	causeValue       = "value"
 	causeTime        = "time"
 	causeTooMany     = "too-many"
-	causeNoMoisture  = "no-moisture"
 	causeReport      = "report"
 	causeStatus      = "status"
 	causeInput       = "input"

@@ -98,9 +98,6 @@ func (d *packDecoder) finish() []zones.Reading {
 		if d.state[i].bad {
 			continue
 		}
-		if d.state[i].seen&(moisture|permittivity) == permittivity {
-			d.fault(fault(causeNoMoisture, "permittivity alone gives no moisture yet: send moisture (/, 0 to 1) beside it"))
-		}
 		good = append(good, d.out[i])
 	}
 	return good

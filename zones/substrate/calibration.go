@@ -125,6 +125,6 @@ func (c Calibration) Curve(name string, top float64) Curve {
 	return Curve{
 		Name: name, Source: fmt.Sprintf("%d samples of this substrate", c.N), Standing: Measured, Material: Either,
 		Low: c.Low, High: c.High, RangeStanding: Measured, Top: top, Doubt: c.Doubt, Own: true,
-		formula: func(k, _ float64) float64 { return c.A + c.B*math.Sqrt(k) },
+		form: rootLine, coef: [4]float64{c.A, c.B},
 	}
 }

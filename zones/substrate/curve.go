@@ -37,7 +37,29 @@ type Curve struct {
 	Doubt         float64  // half-width at 95 % or accuracy as the source gives it, m3/m3; 0 = not known
 	Own           bool     // a calibration of this very substrate
 	Thermal       bool     // asks for the temperature
-	formula       func(k, celsius float64) float64
+	form          form
+	coef          [4]float64
+}
+
+// form is the shape of a curve's formula. A curve is plain data, so that two can be
+// compared.
+type form uint8
+
+const (
+	polynomial form = iota + 1 // of the third degree in permittivity
+	rootLine                   // coef 0 + coef 1 x root of permittivity
+	rootMixing                 // (root of permittivity - coef 0) / (root of water's - 1)
+)
+
+// formula gives the water content at a permittivity, of a curve that is not empty.
+func (c *Curve) formula(k, celsius float64) float64 {
+	switch c.form {
+	case polynomial:
+		return cubic(k, c.coef[0], c.coef[1], c.coef[2], c.coef[3])
+	case rootLine:
+		return c.coef[0] + c.coef[1]*math.Sqrt(k)
+	}
+	return (math.Sqrt(k) - c.coef[0]) / (math.Sqrt(waterAt(celsius)) - 1)
 }
 
 // Moisture gives the water content at a permittivity. celsius is read by thermal
@@ -62,7 +84,7 @@ func (c *Curve) Moisture(k, celsius float64) (Moisture, error) {
 // at gives the temperature to ask the curve at, and a flag where it is assumed. It
 // fails on the zero Curve.
 func (c *Curve) at(celsius float64) (float64, Flags, error) {
-	if c.formula == nil {
+	if c.form == 0 {
 		return 0, 0, fmt.Errorf("use curve %q: it is empty; take one that this package gives", c.Name)
 	}
 	if !c.Thermal {

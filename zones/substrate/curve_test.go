@@ -69,10 +69,9 @@ func TestMalicki(t *testing.T) {
 		40: {0.7529, 0.7380, 0.5766, 0.7801},
 		60: {0.9479, 0.9299, 0.7399, 0.9871},
 	} {
-		require.InDelta(t, want[0], malickiDensity(k, 0.1), 5.1e-5)
-		require.InDelta(t, want[1], malickiDensity(k, 0.2), 5.1e-5)
-		require.InDelta(t, want[2], malickiDensity(k, 1.3), 5.1e-5)
-		require.InDelta(t, want[3], malickiPorosity(k, 0.9), 5.1e-5)
+		for i, c := range []Curve{byDensity(0.1), byDensity(0.2), byDensity(1.3), byPorosity(0.9)} {
+			require.InDelta(t, want[i], c.formula(k, 20), 5.1e-5)
+		}
 	}
 	// In loose material it gives more water than pores: clamped, and said.
 	c, err := MalickiByDensity(0.2, 0.88)

@@ -41,7 +41,7 @@ func fit(name, source string, of Material, top, a, b, c, d float64) Curve {
 	return Curve{
 		Name: name, Source: source, Standing: Transcribed, Material: of,
 		Low: 3, High: 60, RangeStanding: Ours, Top: top,
-		formula: func(k, _ float64) float64 { return cubic(k, a, b, c, d) },
+		form: polynomial, coef: [4]float64{a, b, c, d},
 	}
 }
 
@@ -78,8 +78,8 @@ func MalickiByDensity(density, porosity float64) (Curve, error) {
 	if err := checkPorosity(porosity); err != nil {
 		return Curve{}, err
 	}
-	c := malicki("eq. 10, bulk density", porosity)
-	c.formula = func(k, _ float64) float64 { return malickiDensity(k, density) }
+	c := byDensity(density)
+	c.Top = porosity
 	return c, nil
 }
 
@@ -88,9 +88,19 @@ func MalickiByPorosity(porosity float64) (Curve, error) {
 	if err := checkPorosity(porosity); err != nil {
 		return Curve{}, err
 	}
-	c := malicki("eq. 12, porosity", porosity)
-	c.formula = func(k, _ float64) float64 { return malickiPorosity(k, porosity) }
-	return c, nil
+	return byPorosity(porosity), nil
+}
+
+func byDensity(d float64) Curve {
+	c := malicki("eq. 10, bulk density", 1)
+	c.straight(0.819+0.168*d+0.159*d*d, 7.17+1.18*d)
+	return c
+}
+
+func byPorosity(p float64) Curve {
+	c := malicki("eq. 12, porosity", p)
+	c.straight(3.47-6.22*p+3.82*p*p, 7.01+6.89*p-7.83*p*p)
+	return c
 }
 
 func malicki(by string, top float64) Curve {
@@ -100,12 +110,9 @@ func malicki(by string, top float64) Curve {
 	}
 }
 
-func malickiDensity(k, d float64) float64 {
-	return (math.Sqrt(k) - 0.819 - 0.168*d - 0.159*d*d) / (7.17 + 1.18*d)
-}
-
-func malickiPorosity(k, p float64) float64 {
-	return (math.Sqrt(k) - 3.47 + 6.22*p - 3.82*p*p) / (7.01 + 6.89*p - 7.83*p*p)
+// straight sets (root of permittivity - shift) / slope.
+func (c *Curve) straight(shift, slope float64) {
+	c.form, c.coef = rootLine, [4]float64{-shift / slope, 1 / slope}
 }
 
 // Mixing gives the mixing model of Roth et al. 1990, Water Resour. Res. 26:2267-2273
@@ -126,9 +133,7 @@ func Mixing(porosity, solid float64) (Curve, error) {
 		Name: "mixing", Source: "Roth et al. 1990, Water Resour. Res. 26:2267-2273, exponent 0.5",
 		Standing: Transcribed, Material: Either, Low: dry * dry, High: full * full, RangeStanding: Derived,
 		Top: porosity, Thermal: true,
-		formula: func(k, celsius float64) float64 {
-			return (math.Sqrt(k) - dry) / (math.Sqrt(waterAt(celsius)) - 1)
-		},
+		form: rootMixing, coef: [4]float64{dry},
 	}, nil
 }
 

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"rillgate/zones"
+	"rillgate/zones/wiring"
 )
 
 // checkSupplies: supplies and the valves on them.
@@ -225,6 +226,7 @@ func (c *checker) checkHouse() {
 			c.checkFarthest(t, rules.FarthestProbeM)
 		}
 	}
+	c.checkValveWire(rules.ValveWire)
 	for i := range c.room.zones {
 		z := &c.room.zones[i]
 		if n := c.probes(z.id.v); n > 0 && z.canopy.ok && z.canopy.v/float64(n) > rules.CanopyPerProbeM2*(1+1e-9) {
@@ -234,9 +236,28 @@ func (c *checker) checkHouse() {
 }
 
 func (c *checker) checkFarthest(t *rawTerminal, most float64) {
-	for i, p := range t.run("").Probes {
-		if p.RunM > most*(1+1e-9) {
-			t.probes[i].at.warn(CodeHouse, "a shorter way, or a terminal nearer to it", "the probe `%s` is %s of cable away: the house rule is %s", p.ID, c.lengthWords(p.RunM), c.lengthWords(most))
+	w := t.wiring()
+	for i := range w.Probes {
+		if run := w.Run(i); run.Over(most) {
+			m, _ := run.Value()
+			t.probes[i].at.warn(CodeHouse, "a shorter way, or a terminal nearer to it", "the probe `%s` is %s of cable away: the house rule is %s", w.Probes[i].ID, c.lengthWords(m), c.lengthWords(most))
+		}
+	}
+}
+
+// checkValveWire: the wire of valves and masters, against the house's finest.
+func (c *checker) checkValveWire(least wiring.Wire) {
+	check := func(w item[measured], what string) {
+		if w.ok && wire(w).Finer(least) {
+			w.at.warn(CodeHouse, "use "+least.String()+" or thicker, or write what your house uses: `house_rules: {valve_wire: ...}`", "the wire of %s is %s: the house rule is %s at least", what, w.text, least)
+		}
+	}
+	for _, v := range c.room.valves {
+		check(v.wire, "valve `"+v.id.v+"`")
+	}
+	for _, s := range c.room.supplies {
+		if s.master != nil {
+			check(s.master.wire, "the master of supply `"+s.id.v+"`")
 		}
 	}
 }

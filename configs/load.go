@@ -22,6 +22,7 @@ import (
 	"go.yaml.in/yaml/v4"
 
 	"rillgate/zones"
+	"rillgate/zones/wiring"
 )
 
 // MaxFileSize is the most that one file may hold, in bytes.
@@ -31,8 +32,7 @@ const MaxFileSize = 1 << 20
 type Loaded struct {
 	Plan    *zones.Plan
 	Gateway Gateway
-	House   HouseRules
-	Wiring  Wiring
+	Wiring  wiring.Room
 	Files   map[string][]byte   // the three files, as read
 	Hash    string              // 12 hex digits over names and bytes
 	Origins map[string][]Origin // by zone: each value, and where it came from
@@ -150,7 +150,7 @@ func parse(files map[string][]byte, notes *problems) (*Loaded, []Problem) {
 	if Failed(notes.list) {
 		return nil, notes.sorted()
 	}
-	l := &Loaded{Gateway: gateway, Files: files, Hash: hashOf(files), House: c.room.house.rules(), Wiring: c.room.wiring(), Origins: c.origins()}
+	l := &Loaded{Gateway: gateway, Files: files, Hash: hashOf(files), Wiring: c.wiring(), Origins: c.origins()}
 	l.Plan = c.plan(l.Hash, gateway.Lease)
 	c.checkDemand(l.Plan)
 	return l, notes.sorted()

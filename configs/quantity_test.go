@@ -1,7 +1,6 @@
 package configs
 
 import (
-	"math"
 	"math/big"
 	"testing"
 	"time"
@@ -9,6 +8,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"rillgate/zones"
+	"rillgate/zones/wiring"
 )
 
 // Factors of NIST SP 811 (2008), appendix B.8: foot 0.3048 m, inch 0.0254 m, US
@@ -155,12 +155,19 @@ func TestWireSizes(t *testing.T) {
 
 func TestCableRuns(t *testing.T) {
 	w := loadExample(t, ExampleDemo).Wiring
-	chain, star := w.Terminals[0], w.Terminals[1]
-	require.InDelta(t, 12+0+5, chain.Probes[0].RunM, 1e-9)
-	require.InDelta(t, 12+3+3+3+5, chain.Probes[3].RunM, 1e-9, "all boxes up to its own")
-	require.InDelta(t, 15+6+5, star.Probes[3].RunM, 1e-9, "its own lead alone")
-	require.Equal(t, 18.0, w.Valves[1].LengthM)
-	require.Less(t, math.Abs(w.Valves[1].Wire.MM2-0.75), 1e-12)
+	run := func(terminal, probe int) float64 {
+		m, known := w.Controllers[0].Terminals[terminal].Run(probe).Value()
+		require.True(t, known)
+		return m
+	}
+	require.InDelta(t, 12+0+5, run(0, 0), 1e-9)
+	require.InDelta(t, 12+3+3+3+5, run(0, 3), 1e-9, "all boxes up to its own")
+	require.InDelta(t, 15+6+5, run(1, 3), 1e-9, "its own lead alone")
+	require.Equal(t, 18.0, w.Controllers[0].Valves[1].LengthM)
+	require.InDelta(t, 0.75, w.Controllers[0].Valves[1].Wire.MM2, 1e-12)
+	require.Equal(t, []wiring.Supply{{ID: "tank", MaxOpen: 1}}, w.Supplies)
+	require.Equal(t, "tank", w.Controllers[0].Valves[2].Supply)
+	require.True(t, w.Controllers[0].Valves[2].Master)
 	base, _ := Parse(baseFiles(t))
-	require.Negative(t, base.Wiring.Valves[0].LengthM, "not given")
+	require.Negative(t, base.Wiring.Controllers[0].Valves[0].LengthM, "not given")
 }

@@ -1,103 +1,94 @@
 package configs
 
-import "math"
+import "rillgate/zones/wiring"
 
-// HouseRules are the house's own rules of wiring: common practice, no source.
-type HouseRules struct {
-	ProbesPerTerminal int
-	FarthestProbeM    float64
-	CanopyPerProbeM2  float64
+// rules gives the house's rules, the common ones where the file is silent.
+func (h rawHouse) rules() wiring.House {
+	common := wiring.Common()
+	out := wiring.House{ProbesPerTerminal: h.perTerminal.or(common.ProbesPerTerminal), FarthestProbeM: h.farthest.or(common.FarthestProbeM),
+		CanopyPerProbeM2: h.canopy.or(common.CanopyPerProbeM2), ValveWire: common.ValveWire}
+	if h.valveWire.ok {
+		out.ValveWire = wire(h.valveWire)
+	}
+	return out
 }
 
-// rules gives the rules, with 10 probes, 175 ft and 100 sqft where the file is silent.
-func (h rawHouse) rules() HouseRules {
-	return HouseRules{h.perTerminal.or(10), h.farthest.or(53.34), h.canopy.or(9.290304)}
-}
-
-// Wiring is what the installer wrote of cables, for the install sheet.
-type Wiring struct {
-	Terminals []TerminalRun
-	Valves    []ValveRun
-}
-
-// TerminalRun is the cable of one terminal. Lengths in m; negative = not given.
-type TerminalRun struct {
-	Controller string
-	Number     int
-	Star       bool
-	HomeRunM   float64
-	Cable      Wire
-	Probes     []ProbeRun
-}
-
-// ProbeRun is the cable of one probe; RunM is the whole way to the controller,
-// negative when a part of it is not given.
-type ProbeRun struct {
-	ID                 string
-	LeadM, TailM, RunM float64
-}
-
-// ValveRun is the wire of one valve.
-type ValveRun struct {
-	ID      string
-	LengthM float64
-	Wire    Wire
-}
-
-// Wire is a wire's size as written; MM2 is its cross-section, 0 = not given.
-type Wire struct {
-	Size string
-	MM2  float64
-}
-
-// notGiven stands for a length that the file does not give.
-const notGiven = -1.0
-
-// wire gives a size. A gauge n has the diameter 0.127 mm x 92^((36-n)/39) (ASTM B258).
-func wire(i item[measured]) Wire {
+// wire gives a size as written.
+func wire(i item[measured]) wiring.Wire {
 	if !i.ok {
-		return Wire{}
+		return wiring.Wire{}
 	}
-	if i.v.dim == crossSection {
-		return Wire{i.text, i.v.float()}
+	w := wiring.Metric(i.v.float())
+	if i.v.dim == gauge {
+		w = wiring.Gauge(int(i.v.float()))
 	}
-	d := 0.127 * math.Pow(92, (36-i.v.float())/39)
-	return Wire{i.text, math.Pi / 4 * d * d}
-}
-
-func (r *rawRoom) wiring() (w Wiring) {
-	for i := range r.controllers {
-		c := &r.controllers[i]
-		for j := range c.terminals {
-			w.Terminals = append(w.Terminals, c.terminals[j].run(c.id.v))
-		}
-	}
-	for _, v := range r.valves {
-		w.Valves = append(w.Valves, ValveRun{v.id.v, v.length.or(notGiven), wire(v.wire)})
-	}
+	w.Size = i.text
 	return w
 }
 
-// run reckons each probe's way to the controller. Chain: the home run, the leads of
-// all boxes up to its own, its tail. Star: the home run, its lead, its tail.
-func (t *rawTerminal) run(controller string) TerminalRun {
-	out := TerminalRun{Controller: controller, Number: t.number.v, Star: t.layout.v == "star", HomeRunM: t.homeRun.or(notGiven), Cable: wire(t.cable)}
-	toBox, known := out.HomeRunM, out.HomeRunM >= 0
-	for _, p := range t.probes {
-		run := ProbeRun{ID: p.id.v, LeadM: p.lead.or(notGiven), TailM: p.tail.or(notGiven), RunM: notGiven}
-		if run.LeadM < 0 {
-			known = known && out.Star
-		} else if !out.Star {
-			toBox += run.LeadM
-		}
-		switch {
-		case !known || run.TailM < 0 || run.LeadM < 0:
-		case out.Star:
-			run.RunM = toBox + run.LeadM + run.TailM
-		default:
-			run.RunM = toBox + run.TailM
-		}
-		out.Probes = append(out.Probes, run)
+// wiring gives what the installer wrote of cables, for the install sheet.
+func (c *checker) wiring() wiring.Room {
+	r := c.room
+	out := wiring.Room{ID: r.id.v, Name: r.name.or(r.id.v), US: r.units.v == "us", House: r.house.rules()}
+	for i := range r.controllers {
+		out.Controllers = append(out.Controllers, c.controllerWiring(&r.controllers[i]))
+	}
+	for _, s := range r.planSupplies() {
+		out.Supplies = append(out.Supplies, wiring.Supply{ID: s.ID, MaxOpen: s.MaxOpen})
+	}
+	for i := range r.zones {
+		z := &r.zones[i]
+		out.Zones = append(out.Zones, wiring.Zone{ID: z.id.v, Name: z.name.or(z.id.v), CanopyM2: z.canopy.v, Probes: c.probes(z.id.v)})
 	}
 	return out
+}
+
+func (c *checker) controllerWiring(ctl *rawController) wiring.Controller {
+	out := wiring.Controller{ID: ctl.id.v, Volts: ctl.volts.v, Kind: ctl.powerKind.v, VA: ctl.va.v}
+	for i := range ctl.terminals {
+		out.Terminals = append(out.Terminals, ctl.terminals[i].wiring())
+	}
+	for i := range c.room.valves {
+		if v := &c.room.valves[i]; v.controller.v == ctl.id.v {
+			out.Valves = append(out.Valves, c.valveWiring(v))
+		}
+	}
+	for i := range c.room.supplies {
+		if s := &c.room.supplies[i]; s.master != nil && s.master.controller.v == ctl.id.v {
+			out.Valves = append(out.Valves, s.masterWiring())
+		}
+	}
+	return out
+}
+
+func (t *rawTerminal) wiring() wiring.Terminal {
+	out := wiring.Terminal{Number: t.number.v, Star: t.layout.v == "star", HomeRunM: t.homeRun.or(wiring.NotGiven), Cable: wire(t.cable),
+		Volts: t.volts.v, DrawA: t.draw.v}
+	for _, p := range t.probes {
+		out.Probes = append(out.Probes, wiring.Probe{ID: p.id.v, Address: p.address.v, Zone: p.zone.v, Label: p.label.v,
+			LeadM: p.lead.or(wiring.NotGiven), TailM: p.tail.or(wiring.NotGiven), DrawA: p.draw.v})
+	}
+	return out
+}
+
+func (c *checker) valveWiring(v *rawValve) wiring.Valve {
+	out := wiring.Valve{ID: v.id.v, Output: v.output.v, Supply: onlySupply, LengthM: v.length.or(wiring.NotGiven), Wire: wire(v.wire),
+		Holding: v.holding.v, Inrush: v.inrush.v}
+	if s, _ := c.supplyOf(v); s != nil {
+		out.Supply = s.id.v
+	}
+	for i := range c.room.zones {
+		for _, id := range c.room.zones[i].valves {
+			if id.v == v.id.v {
+				out.Zone = c.room.zones[i].id.v
+			}
+		}
+	}
+	return out
+}
+
+func (s *rawSupply) masterWiring() wiring.Valve {
+	m := s.master
+	return wiring.Valve{ID: s.id.v + "-master", Output: m.output.v, Supply: s.id.v, Master: true, LengthM: m.length.or(wiring.NotGiven),
+		Wire: wire(m.wire), Holding: m.holding.v, Inrush: m.inrush.v}
 }

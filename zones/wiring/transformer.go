@@ -1,0 +1,95 @@
+package wiring
+
+import (
+	"cmp"
+	"slices"
+)
+
+// Spare is what a transformer should give over its need: common practice, no source.
+const Spare = 0.25
+
+// Transformer is what one controller's outputs draw at worst: all that max_open of
+// each supply lets be open at once, masters too, and the step of one inrush.
+type Transformer struct {
+	Volts   Amount   `json:"volts"`
+	Kind    string   `json:"kind,omitempty"`
+	Rating  Amount   `json:"rating_va"`
+	Open    []string `json:"open"` // what is taken as open at once
+	Opening string   `json:"opening,omitempty"`
+	Holding Amount   `json:"holding_va"`    // all of it, held
+	Inrush  Amount   `json:"inrush_va"`     // added by one that opens
+	Need    Amount   `json:"need_va"`       // the sum
+	Wanted  Amount   `json:"with_spare_va"` // and a quarter more
+	Unknown []string `json:"current_not_given,omitempty"`
+}
+
+// transformer gives the worst load of a controller. The supplies do not know of
+// each other, so all may be busy at once; of all that may be open, one is opening.
+func (r *Room) transformer(c *Controller) Transformer {
+	out := Transformer{Volts: positive(c.Volts), Kind: c.Kind, Rating: positive(c.VA)}
+	for i := range c.Valves {
+		if c.Valves[i].Holding <= 0 {
+			out.Unknown = append(out.Unknown, c.Valves[i].ID)
+		}
+	}
+	open, opening, amps := r.worst(c)
+	for _, v := range open {
+		out.Open = append(out.Open, v.ID)
+	}
+	if opening == nil || len(out.Unknown) > 0 {
+		return out
+	}
+	step := opening.inrush() - opening.Holding
+	out.Opening = opening.ID
+	out.Holding, out.Inrush = out.Volts.scaled(amps-step), out.Volts.scaled(step)
+	out.Need = out.Volts.scaled(amps)
+	out.Wanted = out.Need.scaled(1 + Spare)
+	return out
+}
+
+// worst tries each valve as the one that opens and gives what is then open at most,
+// which one it is, and the current, A.
+func (r *Room) worst(c *Controller) (open []*Valve, opening *Valve, amps float64) {
+	for i := range c.Valves {
+		v := &c.Valves[i]
+		var set []*Valve
+		sum := v.inrush() - v.Holding
+		for j := range r.Supplies {
+			set = append(set, c.openAtOnce(&r.Supplies[j], v)...)
+		}
+		for _, x := range set {
+			sum += x.Holding
+		}
+		if slices.Contains(set, v) && (opening == nil || sum > amps) {
+			open, opening, amps = set, v, sum
+		}
+	}
+	return open, opening, amps
+}
+
+// openAtOnce gives the valves of a supply on this controller that hold most when as
+// many as max_open are open, the opening one among them where it is of the supply.
+// The master is open whenever any is.
+func (c *Controller) openAtOnce(s *Supply, opening *Valve) []*Valve {
+	var masters, valves []*Valve
+	for i := range c.Valves {
+		switch v := &c.Valves[i]; {
+		case v.Supply != s.ID:
+		case v.Master:
+			masters = append(masters, v)
+		default:
+			valves = append(valves, v)
+		}
+	}
+	slices.SortStableFunc(valves, func(a, b *Valve) int {
+		return cmp.Or(boolInt(b == opening)-boolInt(a == opening), cmp.Compare(b.Holding, a.Holding))
+	})
+	return append(valves[:min(max(s.MaxOpen, 1), len(valves))], masters...)
+}
+
+func boolInt(b bool) int {
+	if b {
+		return 1
+	}
+	return 0
+}

@@ -128,6 +128,9 @@ func read(conn net.Conn, in *bufio.Reader) (*Request, error) {
 	if err := dec.Decode(req); err != nil {
 		return nil, &Refusal{Text: "read the request: " + err.Error(), Hint: "the program may be newer than the daemon"}
 	}
+	if _, err := dec.Token(); !errors.Is(err, io.EOF) {
+		return nil, &Refusal{Text: "more than one request came on one line", Hint: "one JSON object on one line, and one request a connection"}
+	}
 	if req.Size < 0 || req.Size > MaxBackup {
 		return nil, &Refusal{Text: "a backup is larger than any that was ever made"}
 	}

@@ -192,6 +192,7 @@ func TestRequestsAreBounded(t *testing.T) {
 	for name, text := range map[string]string{
 		"too long":  `{"kind":"view","note":"` + strings.Repeat("x", operator.MaxRequest) + `"}` + "\n",
 		"no JSON":   "view\n",
+		"two":       `{"kind":"view"}{"kind":"plans"}` + "\n",
 		"unknown":   `{"kind":"view","force":true}` + "\n",
 		"wrong for": `{"kind":"order","order":{"kind":"hold","for":"soon"}}` + "\n",
 	} {

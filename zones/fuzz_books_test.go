@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"hash"
 	"hash/fnv"
-	"reflect"
 	"testing"
 	"time"
 )
@@ -24,8 +23,9 @@ type books struct {
 	broker  bool
 	places  map[Place]*spoken
 	boots   map[string]string
-	counts  map[string]int // reports of the newest boot
-	shadow  *Memory        // the fold of the records
+	left    map[string]bool // controller and boot that ended
+	counts  map[string]int  // reports of the newest boot
+	shadow  *Memory         // the fold of the records
 	needs   map[string]RunRecord
 	seqOf   map[string]uint64
 	durable uint64
@@ -49,7 +49,7 @@ func (b *books) begin(now Instant, m *Memory) {
 	}
 	lease := max(m.Lease, b.plan.Lease)
 	*b = books{t: b.t, plan: b.plan, begun: now.Mono, hold: 5*time.Second + lease, now: now.Mono, last: b.last, sum: b.sum,
-		told: map[Output]bool{}, places: map[Place]*spoken{}, boots: map[string]string{}, counts: map[string]int{},
+		told: map[Output]bool{}, places: map[Place]*spoken{}, boots: map[string]string{}, left: map[string]bool{}, counts: map[string]int{},
 		shadow: remembered(b.t, m), needs: map[string]RunRecord{}, seqOf: map[string]uint64{}, durable: m.Seq, asked: map[string]bool{}}
 }
 
@@ -74,13 +74,7 @@ func (b *books) event(ev Event) {
 	case *Reading:
 		b.reading(ev)
 	case *Report:
-		if ev.Retained || ev.Boot == "" {
-			return
-		}
-		if b.boots[ev.Controller] != ev.Boot {
-			b.boots[ev.Controller], b.counts[ev.Controller] = ev.Boot, 0
-		}
-		b.counts[ev.Controller]++
+		b.report(ev)
 	case *BrokerLink:
 		b.broker = ev.Up
 	case *Recorded:
@@ -92,6 +86,19 @@ func (b *books) event(ev Event) {
 	case *Order:
 		b.asked[ev.ID] = true
 	}
+}
+
+// report counts the reports of a controller's newest boot; one that ended is over.
+func (b *books) report(ev *Report) {
+	name := ev.Controller
+	if ev.Retained || ev.Boot == "" || b.left[name+" "+ev.Boot] {
+		return
+	}
+	if b.boots[name] != ev.Boot {
+		b.left[name+" "+b.boots[name]] = true
+		b.boots[name], b.counts[name] = ev.Boot, 0
+	}
+	b.counts[name]++
 }
 
 func (b *books) reading(ev *Reading) {
@@ -237,57 +244,4 @@ func (b *books) inZone(at Place, zone string) bool {
 	}
 	pm := b.shadow.Probes[at.String()]
 	return pm != nil && pm.Zone == zone
-}
-
-// sameMemory: what must outlive the process is in its records.
-func (b *books) sameMemory(m *Memory) {
-	want, have := sworn(remembered(b.t, m)), sworn(remembered(b.t, b.shadow))
-	want.Age = have.Age
-	if !reflect.DeepEqual(want, have) {
-		x, _ := json.Marshal(want)
-		y, _ := json.Marshal(have)
-		b.t.Fatalf("the room remembers\n%s\nits records say\n%s", x, y)
-	}
-}
-
-// sworn leaves of a memory what may not get lost: highs, responses and the day's high
-// are written once a minute, an output of which nothing was said is not written.
-func sworn(m *Memory) *Memory {
-	for name, o := range m.Outputs {
-		o.Spent = o.Spent || m.Spent
-		if reflect.DeepEqual(*o, OutputMemory{Spent: m.Spent}) {
-			delete(m.Outputs, name)
-		}
-	}
-	for name, z := range m.Zones {
-		kept := ZoneMemory{HoldUntil: z.HoldUntil, HoldSource: z.HoldSource, Litres: z.Litres, Shots: z.Shots, RunTime: z.RunTime}
-		if kept.Progress.Shots = z.Progress.Shots; kept.Progress.Shots > 0 {
-			kept.Progress.Instance = z.Progress.Instance
-		}
-		if m.Zones[name] = &kept; reflect.DeepEqual(kept, ZoneMemory{}) {
-			delete(m.Zones, name)
-		}
-	}
-	if len(m.Outputs) == 0 {
-		m.Outputs = nil
-	}
-	if len(m.Zones) == 0 {
-		m.Zones = nil
-	}
-	return m
-}
-
-// end looks at the room once more from outside: its view is JSON, and honest about
-// what it does not know.
-func (b *books) end(r *Room, now Instant) {
-	b.sameMemory(r.Memory())
-	v := r.View(now)
-	if _, err := json.Marshal(v); err != nil {
-		b.t.Fatalf("the view is no JSON: %v", err)
-	}
-	for i := range v.Zones {
-		if z := &v.Zones[i]; (z.Moisture == nil) != (z.Quality == QualityNone) {
-			b.t.Fatalf("INV-28: zone %s has quality %s, moisture %v", z.ID, z.Quality, z.Moisture)
-		}
-	}
 }

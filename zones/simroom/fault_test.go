@@ -36,8 +36,9 @@ func TestEveryFaultIsTold(t *testing.T) {
 	subjects := map[string]Fault{
 		"probe": {Subject: "z1-0", Other: "z1-1"}, "valve": {Subject: "z1"}, "emitters": {Subject: "z1"}, "bed": {Subject: "z1"},
 		"supply": {Subject: "feed"}, "tank": {Subject: "feed"}, "input": {Subject: "floor"}, "output": {Subject: "z1"},
+		"hoses": {Subject: "z1", Other: "z2"},
 	}
-	require.Len(t, tellings, 21)
+	require.Len(t, tellings, 23)
 	for kind, words := range tellings {
 		head, _, _ := strings.Cut(strings.Replace(string(kind), "probes", "probe", 1), "-")
 		f, ok := subjects[head]
@@ -45,7 +46,7 @@ func TestEveryFaultIsTold(t *testing.T) {
 			f = Fault{Subject: "north"}
 		}
 		f.Kind, f.At, f.For = kind, time.Minute, time.Minute
-		r := newRoom(t, testPlan(1, 2), Options{Faults: []Fault{f}})
+		r := newRoom(t, testPlan(2, 2), Options{Faults: []Fault{f}})
 		r.Advance(time.Hour)
 		require.Len(t, r.Happened(), 2, kind)
 		for i, h := range r.Happened() {
@@ -139,6 +140,36 @@ func TestProbesSwapped(t *testing.T) {
 	require.Less(t, readings(h.got, "0")[5].Moisture+5000, readings(h.got, "9")[5].Moisture)
 	h.to(50 * time.Minute)
 	require.Greater(t, readings(h.got, "0")[5].Moisture, readings(h.got, "9")[5].Moisture+5000)
+}
+
+func TestProbeDrifts(t *testing.T) {
+	o := still()
+	o.Zones = map[string]ZoneOptions{"z1": {UptakeDayLPH: -1, UptakeNightLPH: -1, EvaporationLPH: -1}}
+	o.Faults = []Fault{{Kind: ProbeDrifts, Subject: "z1-0", At: time.Hour, For: 2 * time.Hour, Value: 1.5}}
+	h := newHand(t, newRoom(t, testPlan(1, 2), o))
+	last := func(address string) float64 {
+		all := readings(h.pass(time.Minute), address)
+		return all[len(all)-1].Moisture.Float()
+	}
+	require.InDelta(t, 52, last("0"), 0.1)
+	h.to(3*time.Hour - time.Minute)
+	require.InDelta(t, 55, last("0"), 0.1)
+	require.InDelta(t, 52, last("1"), 0.1, "its neighbour")
+	h.pass(time.Minute)
+	require.InDelta(t, 52, last("0"), 0.1, "put right")
+}
+
+func TestHosesSwapped(t *testing.T) {
+	o := still()
+	o.Faults = []Fault{{Kind: HosesSwapped, Subject: "z1", Other: "z2", For: time.Hour}}
+	h := newHand(t, newRoom(t, testPlan(2, 1), o))
+	h.shot(1, "a", time.Minute)
+	require.Zero(t, h.truth("z1").Applied)
+	require.InDelta(t, 48*4.0/60, h.truth("z2").Applied, 1e-9)
+	h.to(time.Hour)
+	h.shot(1, "b", time.Minute)
+	require.InDelta(t, 48*4.0/60, h.truth("z1").Applied, 1e-9)
+	require.InDelta(t, 48*4.0/60, h.truth("z2").Applied, 1e-9)
 }
 
 func TestValveStuckOpen(t *testing.T) {

@@ -26,6 +26,8 @@ func (r *Room) probeEffect(f Fault) func(bool) {
 		return func(on bool) { count(&p.lost, on) }
 	case ProbeInAir:
 		return func(on bool) { p.inAir(f.Value, on) }
+	case ProbeDrifts:
+		return func(on bool) { p.drift, p.driftFrom = whenOn(on, f.Value), r.now }
 	case ProbeStuck:
 		return func(on bool) { count(&p.stuck, on); p.freeze(r, f.Value, on) }
 	case ProbeReplays, ProbeRestamps:
@@ -45,6 +47,13 @@ func (r *Room) probeEffect(f Fault) func(bool) {
 			p.other, q.other = q, p
 		}
 	}
+}
+
+func whenOn(on bool, x float64) float64 {
+	if on {
+		return x
+	}
+	return 0
 }
 
 func whenZero(x, def float64) float64 {
@@ -105,6 +114,26 @@ func (r *Room) valveEffect(f Fault) func(bool) {
 			r.report(c) // at once on any change
 		}
 	}
+}
+
+// hoseEffect exchanges what two valves water. It undoes itself.
+func (r *Room) hoseEffect(f Fault) func(bool) {
+	a, b := r.feed(f.Subject), r.feed(f.Other)
+	if a == nil || b == nil {
+		return nil
+	}
+	return func(bool) { a.out, b.out, a.supply, b.supply = b.out, a.out, b.supply, a.supply }
+}
+
+func (r *Room) feed(valve string) *feed {
+	for _, z := range r.zones {
+		for i := range z.feeds {
+			if z.feeds[i].id == valve {
+				return &z.feeds[i]
+			}
+		}
+	}
+	return nil
 }
 
 func (r *Room) waterEffect(f Fault) func(bool) {

@@ -22,6 +22,8 @@ var tellings = map[FaultKind][2]string{
 	ProbeReplays:     {"probe % sends old readings again", "probe % sends new readings"},
 	ProbeRestamps:    {"probe % sends old readings as new", "probe % sends new readings"},
 	ProbesSwapped:    {"probes % and & are swapped", "probes % and & are put back"},
+	ProbeDrifts:      {"probe % drifts", "probe % measures right again"},
+	HosesSwapped:     {"the hoses of valves % and & are swapped", "the hoses of valves % and & are put back"},
 	ValveStuckOpen:   {"valve % sticks open", "valve % comes free"},
 	ValveStuckClosed: {"valve % sticks closed", "valve % comes free"},
 	OutputWelded:     {"the output of valve % cannot switch off", "the output of valve % switches again"},

@@ -25,16 +25,18 @@ type probe struct {
 	offset float64 // points
 	rnd    stream
 
-	lost     int
-	airs     []float64 // % shown by each air fault that stands
-	stuck    int
-	stuckAt  past
-	replay   int
-	restamp  bool // the replay carries times of now
-	replayAt int  // next entry of old
-	old      []past
-	other    *probe // reads this one's bucket instead
-	past     ring
+	lost      int
+	airs      []float64 // % shown by each air fault that stands
+	stuck     int
+	stuckAt   past
+	replay    int
+	restamp   bool // the replay carries times of now
+	replayAt  int  // next entry of old
+	old       []past
+	other     *probe  // reads this one's bucket instead
+	drift     float64 // points that it shows more with every hour since driftFrom
+	driftFrom time.Duration
+	past      ring
 }
 
 // past is a reading that was sent.
@@ -182,7 +184,7 @@ func (r *Room) measure(p *probe) past {
 	r.settleZone(at.home)
 	noise := r.o.ProbeNoise * p.rnd.normal()
 	theta := at.home.buckets[at.bucket].seen
-	percent := 100*theta + p.offset + noise
+	percent := 100*theta + p.offset + noise + p.drift*(r.now-p.driftFrom).Hours()
 	if n := len(p.airs); n > 0 {
 		percent = p.airs[n-1] + noise
 		theta = 0

@@ -88,13 +88,23 @@ func (r *Room) report(e *Report) {
 	c.epoch, c.seq = e.Epoch, e.Seq
 	r.watchDrift(c)
 	for i := range e.Outputs {
-		if o := r.outputBy[Output{c.id, e.Outputs[i].Number}]; o != nil {
+		if o := c.output(e.Outputs[i].Number); o != nil {
 			r.outputReport(o, e, &e.Outputs[i])
 		}
 	}
 	if !c.ready {
 		r.dirty = true
 	}
+}
+
+// output finds the controller's output of a number; nil when the plan has none.
+func (c *controller) output(number int) *output {
+	for _, o := range c.outputs {
+		if o.id.Number == number {
+			return o
+		}
+	}
+	return nil
 }
 
 // newer reports whether the pair (e, s) is past (e2, s2).

@@ -102,12 +102,13 @@ type place struct {
 }
 
 func (c *Checker) out(o zones.Output) *output {
-	x := c.outputs[o]
-	if x == nil {
-		x = &output{}
-		c.outputs[o] = x
-		c.outList = append(c.outList, namedOutput{o, x})
+	for i := range c.outputs {
+		if x := &c.outputs[i]; x.at.Number == o.Number && x.at.Controller == o.Controller {
+			return x.output
+		}
 	}
+	x := &output{}
+	c.outputs = append(c.outputs, namedOutput{o, x})
 	return x
 }
 
@@ -183,7 +184,7 @@ func (c *Checker) report(r *zones.Report) {
 		c.rebooted(r.Controller)
 	}
 	if x.reports == 0 { // a close that was given before it was heard proves nothing
-		for _, o := range c.outList {
+		for _, o := range c.outputs {
 			if o.at.Controller == r.Controller {
 				o.wrongSince = 0
 			}
@@ -198,7 +199,7 @@ func (c *Checker) report(r *zones.Report) {
 
 // rebooted: what a new boot has not confirmed is not confirmed.
 func (c *Checker) rebooted(id string) {
-	for _, o := range c.outList {
+	for _, o := range c.outputs {
 		if o.at.Controller == id {
 			o.confirmed = false
 			o.granted = false // a grant for the boot before opens nothing
@@ -242,7 +243,7 @@ func (c *Checker) shown(at zones.Output, r *zones.Report, rep zones.OutputReport
 // alone reports whether no other output of the room is commanded open, so that a
 // flow can only be this one's.
 func (c *Checker) alone(at zones.Output) bool {
-	for _, o := range c.outList {
+	for _, o := range c.outputs {
 		if o.at != at && (o.commanded || o.granted) {
 			return false
 		}

@@ -41,14 +41,13 @@ type Checker struct {
 	process process
 	epoch   uint32 // of the last command
 	seq     uint32
-	outputs map[zones.Output]*output
-	outList []namedOutput // the same, in the order of their first mention
+	outputs []namedOutput // in the order of their first mention
 	ctls    map[string]*controller
 	zones   map[string]*zone
 	runs    map[string]*run
 	active  map[string]*run // of this process, without a close in the ledger
 	places  map[zones.Place]*place
-	atList  []*place // the same, likewise
+	atList  []*place // the same, in the order of their first mention
 	latches []latch
 	durable uint64
 	lease   time.Duration // the last one in the ledger
@@ -76,14 +75,13 @@ type process struct {
 // NewChecker watches a room that has this plan in force.
 func NewChecker(plan *zones.Plan) *Checker {
 	return &Checker{
-		plan:    plan,
-		outputs: map[zones.Output]*output{},
-		ctls:    map[string]*controller{},
-		zones:   map[string]*zone{},
-		runs:    map[string]*run{},
-		active:  map[string]*run{},
-		places:  map[zones.Place]*place{},
-		loose:   map[uint32]bool{},
+		plan:   plan,
+		ctls:   map[string]*controller{},
+		zones:  map[string]*zone{},
+		runs:   map[string]*run{},
+		active: map[string]*run{},
+		places: map[zones.Place]*place{},
+		loose:  map[uint32]bool{},
 	}
 }
 
@@ -179,7 +177,7 @@ func (c *Checker) newProcess() {
 	for _, ctl := range c.ctls {
 		ctl.reports = 0
 	}
-	for _, o := range c.outList {
+	for _, o := range c.outputs {
 		o.confirmed = false
 	}
 	clear(c.active)

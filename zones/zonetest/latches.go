@@ -162,7 +162,7 @@ func (c *Checker) hold(ev zones.Event, rec *zones.Record) {
 // deadlines checks what has to have happened by now: INV-2, 8, 22, 24.
 func (c *Checker) deadlines() {
 	c.lostQuorum()
-	for _, x := range c.outList {
+	for _, x := range c.outputs {
 		at, o := x.at, x.output
 		if o.open && c.now.Mono > o.deadline+slack {
 			c.breach(2, "%s is open %s after its last grant", at, c.now.Mono-o.deadline)

@@ -22,8 +22,6 @@ type calm struct {
 }
 
 const (
-	lookEvery = 5 * time.Minute
-	calmLook  = 2 * time.Minute
 	// A trigger that is met leads to a run or a refusal at the next tick; a queue of
 	// four zones is through in this time.
 	unmetFor   = 3 * time.Minute
@@ -86,15 +84,16 @@ func (m *calm) look(w *world) {
 	if w.now < m.nextLook || !w.alive || w.stalled > w.now {
 		return
 	}
-	m.nextLook = w.now + lookEvery
+	since := w.set.lookEvery
 	if m.began {
-		m.nextLook = w.now + calmLook
+		since = w.set.calmLook
 	}
+	m.nextLook = w.now + since
 	v := w.room.View(w.instant())
 	w.checker.View(w.instant(), v)
 	w.fail(w.checker.Err())
 	for i := range v.Zones {
-		m.dryZone(w, &v.Zones[i])
+		m.dryZone(w, &v.Zones[i], since)
 		if w.now >= w.c.calm()+3*time.Minute+w.set.settled {
 			m.waters(w, &v.Zones[i])
 		}
@@ -102,11 +101,7 @@ func (m *calm) look(w *world) {
 }
 
 // dryZone: who gets no water for long is told of, whatever the reason.
-func (m *calm) dryZone(w *world, z *zones.ZoneView) {
-	since := lookEvery
-	if m.began {
-		since = calmLook
-	}
+func (m *calm) dryZone(w *world, z *zones.ZoneView, since time.Duration) {
 	if z.Window != "none" && slices.Contains([]zones.ZoneState{zones.Waiting, zones.Held, zones.Stopped, zones.Latched}, z.State) && z.Reason != zones.ShotsSpent {
 		m.refused[z.ID] += since
 	}
@@ -124,7 +119,7 @@ func (m *calm) dryZone(w *world, z *zones.ZoneView) {
 	if m.under[z.ID] == 0 {
 		m.under[z.ID] = w.now
 	}
-	if w.now-m.under[z.ID] > rule.For+2*lookEvery && !m.dry[z.ID] {
+	if w.now-m.under[z.ID] > rule.For+2*w.set.lookEvery && !m.dry[z.ID] {
 		w.failf("INV-31: zone %s is under its dry level for %s, and no alarm dry stands", z.ID, w.now-m.under[z.ID])
 	}
 }

@@ -39,7 +39,7 @@ func (w *world) record(rec *zones.Record) {
 		})
 		return
 	}
-	d.unsaved = append(d.unsaved, copied(rec))
+	d.unsaved = append(d.unsaved, w.kept(rec))
 	late := w.syncTime(rec)
 	d.lastDue = max(d.lastDue, w.now+late)
 	if rec.Lazy {
@@ -89,17 +89,29 @@ func (d *disk) lose(share float64) {
 	d.unsaved, d.broken, d.lastDue = nil, false, 0
 }
 
-// restored is what a new process reads: by way of its JSON form.
-func (d *disk) restored() *zones.Memory {
+// restored is what a new process reads. Where messages are sparse time is not spent on
+// the JSON form either.
+func (w *world) restored() *zones.Memory {
+	if w.c.Sparse {
+		return w.disk.memory.Clone()
+	}
 	var m zones.Memory
-	roundTrip(d.memory, &m)
+	roundTrip(w.disk.memory, &m)
 	return &m
 }
 
-func copied(rec *zones.Record) *zones.Record {
-	var r zones.Record
-	roundTrip(rec, &r)
-	return &r
+// kept is the record as the ledger has it: a copy of its own.
+func (w *world) kept(rec *zones.Record) *zones.Record {
+	c := *rec
+	if !w.c.Sparse {
+		roundTrip(rec, &c)
+		return &c
+	}
+	if rec.Run != nil {
+		run := *rec.Run
+		c.Run = &run
+	}
+	return &c
 }
 
 // roundTrip copies through JSON; that these types have that form is a fact of the

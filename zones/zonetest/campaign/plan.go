@@ -17,6 +17,9 @@ type setup struct {
 	latency time.Duration // longest answer of the ledger
 	grid    bool          // ticks come at whole seconds only
 	settled time.Duration // how long it takes until each probe counts
+
+	lookEvery time.Duration // what the room shows is looked at this often
+	calmLook  time.Duration // and when all faults have stopped
 }
 
 func edge(a schedule.Anchor, d time.Duration) schedule.Edge {
@@ -47,8 +50,10 @@ func newSetup(c *Case) *setup {
 		Uptime: pick(d, []time.Duration{time.Minute, 400 * 24 * time.Hour}), Serials: d.chance(0.3),
 		RefusedAdvances: d.chance(0.3), Zones: map[string]simroom.ZoneOptions{},
 	}
+	s.lookEvery, s.calmLook = 5*time.Minute, 2*time.Minute
 	if c.Sparse {
-		s.options.IdleReports, s.options.InputPeriod = 12500*time.Millisecond, 150*time.Second
+		s.options.IdleReports, s.options.InputPeriod = 14*time.Second, 150*time.Second
+		s.lookEvery, s.calmLook = 15*time.Minute, 4*time.Minute
 	}
 	s.settled = 2*period + 10*time.Second
 	if !s.options.NoStamps {

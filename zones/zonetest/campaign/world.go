@@ -157,11 +157,12 @@ func (w *world) give(ev zones.Event) {
 }
 
 func (w *world) step(ev zones.Event) {
-	w.took(ev, w.room.Step(w.instant(), ev))
+	at := w.instant()
+	w.took(at, ev, w.room.Step(at, ev))
 }
 
 // took hands out the effects of a step, and looks whether all invariants hold.
-func (w *world) took(ev zones.Event, effects []zones.Effect) {
+func (w *world) took(at zones.Instant, ev zones.Event, effects []zones.Effect) {
 	crash := w.cut >= 0 && len(effects) > 0
 	if crash {
 		effects = effects[:min(w.cut, len(effects))]
@@ -170,7 +171,7 @@ func (w *world) took(ev zones.Event, effects []zones.Effect) {
 	w.result.Steps++
 	w.hurry(ev)
 	w.tale.step(w.now, ev, effects)
-	w.checker.Observe(w.instant(), ev, effects)
+	w.checker.Observe(at, ev, effects)
 	for _, e := range effects {
 		w.effect(e)
 	}
@@ -238,9 +239,10 @@ func (w *world) boot() {
 	w.lives++
 	w.result.Lives++
 	w.calm.newProcess()
-	room, effects := zones.NewRoom(w.plan, w.disk.restored(), w.instant())
+	at := w.instant()
+	room, effects := zones.NewRoom(w.plan, w.restored(), at)
 	w.room = room
-	w.took(nil, effects)
+	w.took(at, nil, effects)
 	if w.wire.up {
 		w.link()
 	}

@@ -16,6 +16,7 @@ const (
 	builtInQuorum  = 2
 	builtInLead    = 2 * time.Second
 	builtInDryTime = 20 * time.Minute
+	builtInBand    = time.Hour
 )
 
 // plan makes the core's plan of what has passed every check.
@@ -112,6 +113,8 @@ func (c *checker) planZone(z *rawZone) zones.Zone {
 	if l := k.lost; l.ok && l.v != nil {
 		out.Lost = &zones.Fallback{Shot: l.v.shot.v, Every: l.v.every.v, MaxPerDay: l.v.maxPerDay.v}
 	}
+	pore, warm := c.bandsOf(z.id.v)
+	out.PoreEC, out.RootTemperature = pore.plan(), warm.plan()
 	if below, hold := c.dryOf(z.id.v); below.ok {
 		out.Dry = &zones.DryRule{Below: below.v, For: hold.or(builtInDryTime)}
 	}

@@ -231,6 +231,9 @@ func (c *checker) checkAlarms() {
 		case hold.given && !below.given:
 			hold.at.failIn(z.id.v, CodeMissing, "write `dry: {below: 38 %, for: 20 min}`", "the dry alarm of zone `%s` has no level: `below` is missing", z.id.v)
 		}
+		pore, warm := c.bandsOf(z.id.v)
+		pore.check(z.id.v, poreShape.example)
+		warm.check(z.id.v, warmShape.example)
 	}
 }
 
@@ -244,4 +247,48 @@ func (c *checker) dryOf(zone string) (below item[zones.Level], hold item[time.Du
 		}
 	}
 	return below, hold
+}
+
+// bandsOf gives the bands of a zone: its own keys over those of `all`, one by one.
+func (c *checker) bandsOf(zone string) (pore, warm rawBand) {
+	for _, name := range []string{"all", zone} {
+		for i := range c.schedule.alarms {
+			if a := &c.schedule.alarms[i]; a.zone == name {
+				pore, warm = a.pore.over(pore), a.warm.over(warm)
+			}
+		}
+	}
+	return pore, warm
+}
+
+func (b rawBand) over(d rawBand) rawBand {
+	if !b.at.ok() {
+		b.at = d.at
+	}
+	b.below, b.above, b.hold = pick(b.below, d.below), pick(b.above, d.above), pick(b.hold, d.hold)
+	return b
+}
+
+// check: a band has an end, and its ends stand in order.
+func (b rawBand) check(zone, example string) {
+	switch {
+	case b.below.ok && b.above.ok && b.below.v >= b.above.v:
+		b.below.at.failIn(zone, CodeConflict, "write `"+example+"`", "the band of zone `%s` is empty: `below` is not under `above`", zone)
+	case b.hold.given && !b.below.given && !b.above.given:
+		b.hold.at.failIn(zone, CodeMissing, "write `"+example+"`", "the band of zone `%s` has no end: `below` or `above` is missing", zone)
+	}
+}
+
+func (b rawBand) plan() *zones.Band {
+	if !b.below.ok && !b.above.ok {
+		return nil
+	}
+	out := &zones.Band{For: b.hold.or(builtInBand)}
+	if b.below.ok {
+		out.Below = &b.below.v
+	}
+	if b.above.ok {
+		out.Above = &b.above.v
+	}
+	return out
 }

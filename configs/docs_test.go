@@ -131,6 +131,7 @@ func shapesOf() map[*shape]string {
 		moistureShape: "`zones[].moisture`", limitsShape: "`zones[].limits`", lostShape: "`zones[].on_lost_probes`", timedShape: "`zones[].on_lost_probes.timed`",
 		scheduleShape: "`schedule.yaml`", dayShape: "`day`", datedDayShape: "`day[]`", windowShape: "`routines.NAME[]`", cropShape: "`crops.NAME`",
 		stageShape: "`crops.NAME.stages[]`", zonePlanShape: "`zones.NAME`", scaleShape: "`zones.NAME.scale`", alarmsShape: "`alarms.NAME`", dryShape: "`alarms.NAME.dry`",
+		poreShape: "`alarms.NAME.pore_ec`", warmShape: "`alarms.NAME.root_temperature`",
 		gatewayShape: "`gateway.yaml`", mqttShape: "`mqtt`", tlsShape: "`mqtt.tls`", clockShape: "`clock`", publishShape: "`publish`",
 		homieShape: "`publish.homie`", pageShape: "`page`", historyShape: "`history`",
 	}

@@ -69,5 +69,12 @@ type (
 		at    place
 		below item[zones.Level]
 		hold  item[time.Duration]
+		pore  rawBand // mS/cm
+		warm  rawBand // °C
+	}
+	rawBand struct {
+		at           place
+		below, above item[float64]
+		hold         item[time.Duration]
 	}
 )

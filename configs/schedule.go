@@ -25,10 +25,16 @@ func readSchedule(s *source, root *yaml.Node) *rawSchedule {
 		r.zones = append(r.zones, readZonePlan(s, name, at, n))
 	})
 	t.eachEntry("alarms", func(name string, at place, n *yaml.Node) {
-		dry := s.readTable(n, alarmsShape).table("dry")
-		r.alarms = append(r.alarms, rawAlarm{name, at, dry.level("below"), dry.duration("for")})
+		e := s.readTable(n, alarmsShape)
+		dry := e.table("dry")
+		r.alarms = append(r.alarms, rawAlarm{zone: name, at: at, below: dry.level("below"), hold: dry.duration("for"),
+			pore: readBand(e.table("pore_ec")), warm: readBand(e.table("root_temperature"))})
 	})
 	return r
+}
+
+func readBand(t *table) rawBand {
+	return rawBand{at: t.at, below: t.number("below"), above: t.number("above"), hold: t.duration("for")}
 }
 
 // eachEntry visits a mapping from ids; ids that are none are noted and left out.

@@ -72,7 +72,21 @@ var (
 
 	alarmsShape = &shape{"Alarm levels.", []field{
 		{"dry", dryShape, false, "the alarm for a zone too dry"},
+		{"pore_ec", poreShape, false, "the alarm for too much or too little salt at the roots"},
+		{"root_temperature", warmShape, false, "the alarm for a substrate too cold or too warm"},
 	}, "{dry: {below: 38 %, for: 20 min}}"}
+
+	poreShape = &shape{"The band of the pore water's EC, at 25 °C.", []field{
+		{"below", amount(conductivity, "0.1 mS/cm", "30 mS/cm", "1.5 mS/cm"), false, "under this"},
+		{"above", amount(conductivity, "0.1 mS/cm", "30 mS/cm", "8 mS/cm"), false, "over this"},
+		{"for", amount(timeSpan, "1 min", "24 h", "1 h"), false, "for so long"},
+	}, "pore_ec: {below: 1.5 mS/cm, above: 8 mS/cm, for: 1 h}"}
+
+	warmShape = &shape{"The band of the substrate's temperature.", []field{
+		{"below", amount(temperature, "0 C", "50 C", "16 C"), false, "under this"},
+		{"above", amount(temperature, "0 C", "50 C", "28 C"), false, "over this"},
+		{"for", amount(timeSpan, "1 min", "24 h", "1 h"), false, "for so long"},
+	}, "root_temperature: {below: 16 C, above: 28 C, for: 1 h}"}
 
 	dryShape = &shape{"The alarm for a zone too dry.", []field{
 		{"below", amount(percentage, "0.1 %", "99.9 %", "38 %"), false, "under this moisture"},

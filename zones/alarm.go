@@ -138,6 +138,8 @@ func (r *Room) zoneAlarms(z *zone) {
 	r.alarmWhen(blind && cause == ProbesImplausible, ProbesImplausible, z.id, func() string { return probesImplausibleWords(r, z, nil) })
 	r.alarmWhen(z.est.disagree, AlarmProbesDisagree, z.id, func() string { return disagreeWords(z, r.t) })
 	r.alarmWhen(r.overBudget(z), DailyLimit, z.id, func() string { return dailyWords(r, z, &z.ask) })
+	r.bandAlarm(z, AlarmPoreEC, z.cfg.PoreEC, &z.poreBand, "the pore water's EC", "mS/cm")
+	r.bandAlarm(z, AlarmRootWarmth, z.cfg.RootTemperature, &z.warmBand, "the substrate's temperature", "°C")
 	r.lookDry(z)
 }
 

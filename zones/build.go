@@ -43,6 +43,8 @@ type zone struct {
 	urgent  bool  // progress to be recorded now
 	changed bool  // progress to be recorded within a minute
 	dry     dryState
+
+	poreBand, warmBand bandState
 }
 
 // supply is the runtime of one supply.
@@ -182,6 +184,9 @@ func (r *Room) supplyOf(id string) *supply {
 }
 
 func (r *Room) fitZone(z *zone, cfg *Zone) {
+	if z.cfg != nil && (z.cfg.PoreEC != cfg.PoreEC || z.cfg.RootTemperature != cfg.RootTemperature) {
+		z.poreBand, z.warmBand = bandState{}, bandState{}
+	}
 	z.cfg, z.id, z.mem = cfg, cfg.ID, r.mem.zone(cfg.ID)
 	z.outs, z.ctls, z.probes, z.supply = nil, nil, nil, nil
 	z.sitSet = false

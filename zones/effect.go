@@ -146,6 +146,8 @@ const (
 	AlarmUnfinishedRun  Reason = "unfinished-run"
 	AlarmPlanRejected   Reason = "plan-rejected"
 	AlarmStoreDamaged   Reason = "store-damaged"
+	AlarmPoreEC         Reason = "pore-ec"
+	AlarmRootWarmth     Reason = "root-temperature"
 )
 
 // RecordKind says what a ledger record is about.

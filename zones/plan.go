@@ -194,7 +194,10 @@ type Zone struct {
 	Limits       Limits
 	Lost         *Fallback // nil = close
 	Dry          *DryRule  // nil = the rule without a setting
-	Schedule     schedule.Zone
+
+	PoreEC          *Band // mS/cm; nil = not watched
+	RootTemperature *Band // °C; nil = not watched
+	Schedule        schedule.Zone
 }
 
 // FlowLPH gives what the whole zone draws, L/h; 0 = unknown.

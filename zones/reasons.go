@@ -192,6 +192,20 @@ var refusals = map[Reason]Explanation{
 		Do:    "look at the probe's place in the substrate",
 		Alarm: true,
 	},
+	AlarmPoreEC: {
+		Title: "salts are out of their band",
+		Harm:  "roots burn in salt, or starve",
+		Rule:  "the pore water's EC, the median of the probes that tell it, stood outside the band of `alarms` for its time",
+		Do:    "measure the feed and a drain sample; `rillgate drain ZONE` keeps it",
+		Alarm: true,
+	},
+	AlarmRootWarmth: {
+		Title: "the substrate's temperature is out of its band",
+		Harm:  "roots stand still in cold substrate and rot in warm",
+		Rule:  "the substrate's temperature, the median of the probes that count, stood outside the band of `alarms` for its time",
+		Do:    "look at the water's temperature and the room's",
+		Alarm: true,
+	},
 	AlarmUnfinishedRun: {
 		Title: "a run was cut by a crash",
 		Rule:  "at the start the ledger held a run without an end; it is charged whole",

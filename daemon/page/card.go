@@ -78,6 +78,7 @@ func (d *desk) facts(z *zones.ZoneView) []fact {
 		{"Probes that count", fmt.Sprintf("%d of %d", z.Counting, z.Assigned)},
 		{"Newest reading", newest(z)},
 		{"Substrate temperature", d.temperature(z.Temperature)},
+		{"Pore water EC", poreEC(z)},
 	}
 	if d.us {
 		fs[1].Name, fs[2].Name = "Gallons, last 24 h", "Gallons since ever"
@@ -102,6 +103,14 @@ func (d *desk) facts(z *zones.ZoneView) []fact {
 		fs = append(fs, fact{"Latched", fmt.Sprintf("%s since %s: %s", l.Code, d.clock(l.Since), l.Because)})
 	}
 	return fs
+}
+
+// poreEC is the salt at the roots.
+func poreEC(z *zones.ZoneView) string {
+	if z.PoreEC == nil {
+		return notKnown
+	}
+	return fmt.Sprintf("%.1f mS/cm, %s", *z.PoreEC, plural(z.PoreProbes, "probe"))
 }
 
 // newest is the age of the newest counting reading.

@@ -58,13 +58,12 @@ const (
 	clockStates    = "trusted,unsure"
 )
 
-// zoneProperties is the whole of a zone's node. pore-ec is declared and stays
-// removed until there is a number to stand behind.
+// zoneProperties is the whole of a zone's node.
 func zoneProperties() []property[zones.ZoneView] {
 	type z = zones.ZoneView
 	return []property[z]{
 		{trait{id: "moisture", name: "Moisture", datatype: "float", unit: "%"}, func(z *z) value { return asFloat(z.Moisture, 1) }},
-		{trait{id: "pore-ec", name: "Pore water EC", datatype: "float", unit: "mS/cm"}, func(z *z) value { return gone }},
+		{trait{id: "pore-ec", name: "Pore water EC", datatype: "float", unit: "mS/cm"}, func(z *z) value { return asFloat(z.PoreEC, 1) }},
 		{trait{id: "temperature", name: "Substrate temperature", datatype: "float", unit: "°C"}, func(z *z) value { return asFloat(z.Temperature, 1) }},
 		{trait{id: "quality", name: "Quality of the moisture", datatype: "enum", format: zoneQualities}, func(z *z) value { return asEnum(string(z.Quality), zoneQualities) }},
 		{trait{id: "age", name: "Age of the newest counting reading", datatype: "integer", unit: "s"}, func(z *z) value { return asAge(z.AgeSeconds) }},
@@ -118,6 +117,7 @@ func probeProperties() []property[zones.ProbeView] {
 	return []property[p]{
 		{trait{id: "moisture", name: "Moisture", datatype: "float", unit: "%"}, func(p *p) value { return asFloat(standing(p, p.Moisture), 1) }},
 		{trait{id: "ec", name: "Bulk EC", datatype: "float", unit: "mS/cm"}, func(p *p) value { return asFloat(standing(p, p.EC), 2) }},
+		{trait{id: "pore-ec", name: "Pore water EC", datatype: "float", unit: "mS/cm"}, func(p *p) value { return asFloat(standing(p, p.PoreEC), 1) }},
 		{trait{id: "temperature", name: "Temperature", datatype: "float", unit: "°C"}, func(p *p) value { return asFloat(standing(p, p.Temperature), 1) }},
 		{trait{id: "quality", name: "Quality", datatype: "enum", format: probeQualities}, func(p *p) value { return asEnum(string(p.Quality), probeQualities) }},
 		{trait{id: "zone", name: "Zone", datatype: "string"}, func(p *p) value { return asWord(p.Zone) }},

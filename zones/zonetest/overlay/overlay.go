@@ -36,7 +36,7 @@ func (b *Builder) Build(ctx context.Context, pkg string, s Sources) (binary stri
 		return "", fmt.Errorf("write overlay: %w", err)
 	}
 	binary = filepath.Join(dir, "test")
-	cmd := exec.CommandContext(ctx, "go", "test", "-c", "-vet=off", "-overlay", list, "-o", binary, "./"+pkg)
+	cmd := exec.CommandContext(ctx, "go", "test", "-c", "-vet=off", "-ldflags=-s -w", "-overlay", list, "-o", binary, "./"+pkg)
 	cmd.Dir = b.Root
 	if out, err := cmd.CombinedOutput(); err != nil {
 		return "", fmt.Errorf("build tests of %s: %w\n%s", pkg, err, out)

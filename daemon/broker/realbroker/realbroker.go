@@ -5,6 +5,7 @@ package realbroker
 
 import (
 	"fmt"
+	"math/rand/v2"
 	"net"
 	"os"
 	"os/exec"
@@ -178,10 +179,20 @@ func find(t testing.TB) string {
 	return ""
 }
 
+// freePort gives a port under the range from which Linux gives ports by itself
+// (32768 to 60999 unless set): while a broker is dead nobody else gets its port, and
+// who tries to connect to it cannot meet itself.
 func freePort(t testing.TB) int {
 	t.Helper()
-	ln, err := net.Listen("tcp", "127.0.0.1:0")
-	require.NoError(t, err, "find a free port")
-	defer ln.Close()
-	return ln.Addr().(*net.TCPAddr).Port
+	for range 100 {
+		port := 12000 + rand.IntN(20000)
+		ln, err := net.Listen("tcp", fmt.Sprintf("127.0.0.1:%d", port))
+		if err != nil {
+			continue
+		}
+		require.NoError(t, ln.Close(), "find a free port")
+		return port
+	}
+	require.FailNow(t, "find a free port", "none of 100 from 12000 to 31999")
+	return 0
 }

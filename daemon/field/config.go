@@ -61,7 +61,7 @@ func defaultTimings() timings {
 	return timings{
 		connect: 10 * time.Second, answer: 5 * time.Second, write: 5 * time.Second,
 		keepAlive: 15 * time.Second, ping: 5 * time.Second,
-		retryFirst: 500 * time.Millisecond, retryMost: 15 * time.Second,
+		retryFirst: 500 * time.Millisecond, retryMost: 5 * time.Second, // water is back within 15 s of a broker's return
 		shortLived: 2 * time.Second, commandLife: time.Second,
 	}
 }

@@ -99,7 +99,11 @@ func (b *bed) observe(e *episode, to int64) shot {
 	for i, t := range b.tracks {
 		s.Peak = append(s.Peak, t.peak(e.open, to))
 		if e.runs == 1 {
-			s.Halfway = append(s.Halfway, t.halfway(e.open, to, s.Before[i], s.After[i]))
+			top := s.After[i]
+			if top != unknown { // what was drunk since it arrived
+				top += milli(b.learned().rate(s.Lit) * 1000 * float64(s.AfterAt-e.closed) / 3600)
+			}
+			s.Halfway = append(s.Halfway, t.halfway(e.open, to, s.Before[i], top))
 		}
 	}
 	return s
@@ -124,24 +128,32 @@ func (t *track) peak(from, to int64) milli {
 	return high
 }
 
-// halfway gives the seconds from an opening until the track first stands half way from
-// before to after, between two dots by their line; -1 when it does not rise clearly.
+// halfway gives the seconds from an opening until the track stands half way from before
+// to after: the middle of where it first passes that level and where it last does,
+// between two dots by their line. -1 when it does not rise clearly.
 func (t *track) halfway(open, to int64, before, after milli) int64 {
 	if before == unknown || after == unknown || after-before < clearRise {
 		return -1
 	}
 	half := before + (after-before)/2
+	first, latest := int64(-1), int64(-1)
 	last := dot{open, before}
-	for _, d := range t.between(open, to) {
-		if d.level >= half {
-			if d.level == last.level {
-				return d.at - open
+	for _, d := range t.between(open+1, to) {
+		if d.at > open+hour/2 {
+			break
+		}
+		if last.level < half && d.level >= half {
+			latest = last.at - open + int64(half-last.level)*(d.at-last.at)/int64(d.level-last.level)
+			if first < 0 {
+				first = latest
 			}
-			return last.at - open + int64(half-last.level)*(d.at-last.at)/int64(d.level-last.level)
 		}
 		last = d
 	}
-	return -1
+	if first < 0 {
+		return -1
+	}
+	return (first + latest) / 2
 }
 
 // clearRise is the least rise of which a delay is read.

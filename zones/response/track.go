@@ -59,7 +59,8 @@ func (t *track) between(from, to int64) []dot {
 	return t.dots[i:j]
 }
 
-// level gives the median of the dots with from <= at < to, unknown with fewer than two.
+// level gives the mean of the middle three fifths of the dots with from <= at < to,
+// unknown with fewer than two. A median would stand on the steps of the probe.
 func (t *track) level(from, to int64) milli {
 	d := t.between(from, to)
 	if len(d) < 2 {
@@ -70,7 +71,14 @@ func (t *track) level(from, to int64) milli {
 	for _, x := range d {
 		v = append(v, x.level)
 	}
-	return middle(v)
+	slices.Sort(v)
+	cut := len(v) / 5
+	v = v[cut : len(v)-cut]
+	sum := 0
+	for _, x := range v {
+		sum += int(x)
+	}
+	return milli(sum / len(v))
 }
 
 // middle gives the median of at least one level. It sorts v.

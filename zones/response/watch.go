@@ -3,6 +3,8 @@ package response
 import (
 	"fmt"
 	"math"
+
+	"rillgate/zones/substrate"
 )
 
 // Edges of what is seen without a shot.
@@ -16,9 +18,11 @@ const (
 	stepPoints = milli(2500) // that a probe steps by when it is put elsewhere
 	lowKept    = 6 * hour
 	driftSpan  = 24 * hour
-	driftLeast = 2.0 // points in that time
-	driftOver  = 1.0 // under which it has ended
-	driftPast  = 4   // undisturbed stretches to learn from before any is judged
+	driftLeast = 2.0  // points in that time
+	driftOver  = 1.0  // under which it has ended
+	driftSure  = 5.0  // and so many times its own uncertainty
+	driftFloor = 0.03 // points/h that a probe's steps and noise make
+	driftPast  = 4    // undisturbed stretches to learn from before any is judged
 )
 
 // slip is a probe that fell out: where it stood over its neighbours.
@@ -212,50 +216,73 @@ func (m *Model) seekDrift(b *bed) {
 		return
 	}
 	for i, t := range b.tracks {
-		day, hoursDay := drift(b.day, i, m.now-driftSpan)
-		night, hoursNight := drift(b.night, i, m.now-driftSpan)
-		sum, hours := day+night, hoursDay+hoursNight
+		d := drift(b.day, i, m.now-driftSpan).and(drift(b.night, i, m.now-driftSpan))
 		switch {
-		case math.Abs(sum) >= driftLeast:
-			way := "falls"
-			if sum < 0 {
-				way = "rises"
+		case math.Abs(d.points) >= math.Max(driftLeast, driftSure*d.sigma):
+			way := "fell"
+			if d.points < 0 {
+				way = "rose"
 			}
-			m.raise(b, Finding{Code: ProbeDrifts, Probe: t.probe, Since: age(max(m.now-driftSpan, b.since)), Because: fmt.Sprintf(
+			m.raise(b, Finding{Code: ProbeDrifts, Probe: t.probe, Since: age(d.from), Because: fmt.Sprintf(
 				"in %.1f h without water of the last day probe %s of %s %s by %.1f points against its neighbours, beyond what it used to",
-				hours, t.probe, b.zone.title(), way, math.Abs(sum))})
-		case math.Abs(sum) < driftOver:
+				d.hours, t.probe, b.zone.title(), way, math.Abs(d.points))})
+		case math.Abs(d.points) < driftOver:
 			m.clear(b, ProbeDrifts, t.probe)
 		}
 	}
 }
 
+// away is how far a probe went from its zone.
+type away struct {
+	points, hours, sigma float64
+	from                 int64
+}
+
+func (a away) and(b away) away {
+	from := min(a.from, b.from)
+	if a.hours == 0 || b.hours == 0 {
+		from = max(a.from, b.from)
+	}
+	return away{a.points + b.points, a.hours + b.hours, math.Hypot(a.sigma, b.sigma), from}
+}
+
 // drift gives the points that probe i fell more than its zone since an age, less its
-// habit from before (from all of it while there is little before), and in how many hours.
-func drift(blocks []block, i int, from int64) (points, hours float64) {
-	var before, all []milli
+// habit from before (from all of it while there is little before), and how sure that
+// is by the scatter of the single stretches.
+func drift(blocks []block, i int, from int64) (a away) {
+	var before, all []float64
 	for k := range blocks {
 		if d := blocks[k].apart(i); d != unknown {
-			all = append(all, d)
+			all = append(all, d.float())
 			if blocks[k].To < from {
-				before = append(before, d)
+				before = append(before, d.float())
 			}
 		}
 	}
 	if len(before) < driftPast {
 		before = all
 	}
-	if len(before) < driftPast {
-		return 0, 0
+	habit, err := substrate.Judge(before, driftFloor)
+	if err != nil || len(before) < driftPast {
+		return away{}
 	}
-	habit := middle(before)
+	n := 0.0
 	for k := range blocks {
-		if d := blocks[k].apart(i); d != unknown && blocks[k].To >= from {
-			points += (d - habit).float() * blocks[k].hours()
-			hours += blocks[k].hours()
+		d := blocks[k].apart(i)
+		if d == unknown || blocks[k].To < from {
+			continue
 		}
+		if n == 0 {
+			a.from = blocks[k].From
+		}
+		n++
+		a.points += (d.float() - habit.Median) * blocks[k].hours()
+		a.hours += blocks[k].hours()
 	}
-	return points, hours
+	if n > 0 {
+		a.sigma = habit.Scale * a.hours * math.Sqrt(1/n+1.57/float64(len(before)))
+	}
+	return a
 }
 
 // apart gives how much faster probe i fell than its zone.

@@ -1,4 +1,4 @@
-package response
+package response_test
 
 import (
 	"math"
@@ -8,6 +8,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"rillgate/zones/response"
 	"rillgate/zones/simroom"
 )
 
@@ -81,7 +82,7 @@ func TestScratch(t *testing.T) {
 			tr := watchTruth(r, z, 3*day)
 			l := r.learned(z)
 			tr.delay = trueDelay(r.beds[z].long)
-			got := []Number{l.PointsPerLitre, l.DelayMinutes, l.UptakeDay, l.UptakeNight, l.UptakeDayML, l.UptakeNightML, l.Field}
+			got := []response.Number{l.PointsPerLitre, l.DelayMinutes, l.UptakeDay, l.UptakeNight, l.UptakeDayML, l.UptakeNightML, l.Field}
 			want := []float64{tr.perLitre, tr.delay, tr.day, tr.night, tr.dayML, tr.nightML, tr.field}
 			line := []float64{}
 			for i := range got {

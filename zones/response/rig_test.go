@@ -1,4 +1,4 @@
-package response
+package response_test
 
 import (
 	"encoding/json"
@@ -11,6 +11,7 @@ import (
 
 	"rillgate/schedule"
 	"rillgate/zones"
+	"rillgate/zones/response"
 	"rillgate/zones/simroom"
 )
 
@@ -21,7 +22,7 @@ type rig struct {
 	t    testing.TB
 	plan *zones.Plan
 	sim  *simroom.Room
-	m    *Model
+	m    *response.Model
 	seq  uint32
 	boot string
 	up   time.Duration // uptime of the controller at 0
@@ -30,7 +31,7 @@ type rig struct {
 	busy string // the zone being watered; one at a time
 
 	since time.Duration
-	told  []Finding // everything found, each once
+	told  []response.Finding // everything found, each once
 }
 
 // bedRig is what the grower knows of one zone.
@@ -86,10 +87,10 @@ func rigPlan(n, probes int) *zones.Plan {
 	return p
 }
 
-func modelZones(p *zones.Plan) (out []Zone) {
+func modelZones(p *zones.Plan) (out []response.Zone) {
 	for i := range p.Zones {
 		z := &p.Zones[i]
-		m := Zone{ID: z.ID, Plants: z.Plants, VolumeML: z.VolumeML, FlowLPH: z.FlowLPH()}
+		m := response.Zone{ID: z.ID, Plants: z.Plants, VolumeML: z.VolumeML, FlowLPH: z.FlowLPH()}
 		for _, x := range p.Probes {
 			if x.Zone == z.ID {
 				m.Probes = append(m.Probes, x.ID)
@@ -106,7 +107,7 @@ func newRig(t testing.TB, p *zones.Plan, o simroom.Options, habits ...habit) *ri
 	o.ReportPeriod, o.InputPeriod, o.Uptime, o.CrystalPPM = 24*time.Hour, 24*time.Hour, time.Hour, -1
 	sim, err := simroom.New(p, o)
 	require.NoError(t, err)
-	r := &rig{t: t, plan: p, sim: sim, m: New(modelZones(p)), up: time.Hour, beds: map[string]*bedRig{}}
+	r := &rig{t: t, plan: p, sim: sim, m: response.New(modelZones(p)), up: time.Hour, beds: map[string]*bedRig{}}
 	for i := range p.Zones {
 		z := &p.Zones[i]
 		h := plainHabit
@@ -139,7 +140,7 @@ func (r *rig) hear(outs []simroom.Out) {
 			p := &r.plan.Probes[i]
 			b := r.beds[p.Zone]
 			b.last[p.ID], b.heard[p.ID] = e.Moisture.Float(), o.At
-			r.m.Sample(Sample{Probe: p.ID, At: o.At, Moisture: e.Moisture.Float()})
+			r.m.Sample(response.Sample{Probe: p.ID, At: o.At, Moisture: e.Moisture.Float()})
 		}
 	}
 }
@@ -220,7 +221,7 @@ func (r *rig) shot(b *bedRig, long time.Duration) {
 		r.hear(r.sim.Advance(r.now() + min(left, time.Minute)))
 	}
 	r.command(out, 0)
-	r.m.Ran(Run{Zone: b.zone.ID, Opened: opened, Closed: r.now(), Litres: b.zone.FlowLPH() * long.Hours()})
+	r.m.Ran(response.Run{Zone: b.zone.ID, Opened: opened, Closed: r.now(), Litres: b.zone.FlowLPH() * long.Hours()})
 	b.high, _ = r.moisture(b)
 	b.rested = r.now() + b.habit.Rest
 	b.shots++
@@ -240,7 +241,7 @@ func (r *rig) command(out zones.Output, long time.Duration) {
 // note keeps every finding that is new.
 func (r *rig) note() {
 	for _, f := range r.m.Findings() {
-		if !slices.ContainsFunc(r.told, func(o Finding) bool {
+		if !slices.ContainsFunc(r.told, func(o response.Finding) bool {
 			return o.Code == f.Code && o.Zone == f.Zone && o.Probe == f.Probe && o.Other == f.Other && o.Found == f.Found
 		}) {
 			r.told = append(r.told, f)
@@ -248,7 +249,7 @@ func (r *rig) note() {
 	}
 }
 
-func (r *rig) learned(zone string) Learned {
+func (r *rig) learned(zone string) response.Learned {
 	l, ok := r.m.Learned(zone)
 	require.True(r.t, ok)
 	return l
@@ -260,7 +261,7 @@ func (r *rig) inject(f simroom.Fault) { require.NoError(r.t, r.sim.Inject(f)) }
 func (r *rig) again() {
 	text, err := json.Marshal(r.m)
 	require.NoError(r.t, err)
-	m := &Model{}
+	m := &response.Model{}
 	require.NoError(r.t, json.Unmarshal(text, m))
 	r.m = m
 }

@@ -59,7 +59,7 @@ func (b *bed) reckon() *taught {
 		t.perDose, t.own, t.ceiling = b.rise(t)
 		t.Field = b.field(t)
 	}
-	t.DelayMinutes = b.delay()
+	t.DelayMinutes = b.delay(t)
 	for i := range b.shots {
 		if b.shots[i].Mark == ordinary {
 			t.Shots++
@@ -172,11 +172,11 @@ func (b *bed) field(t *taught) Number {
 }
 
 // delay gives the minutes from the opening to half of the rise.
-func (b *bed) delay() Number {
+func (b *bed) delay(t *taught) Number {
 	var all []float64
 	for i := range b.shots {
 		s := &b.shots[i]
-		if s.Mark != ordinary {
+		if s.Mark != ordinary || s.drains(t) {
 			continue
 		}
 		v := make([]milli, len(s.Halfway))

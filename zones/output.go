@@ -79,7 +79,8 @@ func (r *Room) command(o *output, c *Command) {
 
 // grant opens or renews: until the shorter of lease and end, in the controller's
 // own uptime, never past the first grant's uptime + the span that the run has for
-// this output.
+// this output. A renewal that would end before the grant that stands, since the newest
+// report came late, is not sent: a fresher report soon tells better.
 func (r *Room) grant(o *output, run *run, span time.Duration) {
 	c := o.ctl
 	if !o.wanted || o.run != run.id {
@@ -94,6 +95,10 @@ func (r *Room) grant(o *output, run *run, span time.Duration) {
 	}
 	left := min(run.lease, run.end-r.t)
 	until := min(c.uptimeAt(r.t)+left, o.firstUp+span)
+	if o.wanted && o.run == run.id && o.untilBoot == c.boot && until < o.until {
+		run.behind = true
+		return
+	}
 	o.wanted, o.granted = true, true
 	o.deadline = r.t + left
 	o.until, o.untilBoot = until, c.boot

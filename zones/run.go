@@ -35,6 +35,7 @@ type run struct {
 	openAt     time.Duration // age at which the zone valves open
 	end        time.Duration // age at which they close
 	renewed    time.Duration
+	behind     bool // the last renewal was not sent: the newest report came late
 	masterOn   bool
 	valvesOn   bool
 	closedAt   time.Duration
@@ -216,8 +217,11 @@ func (r *Room) carryOn(run *run) {
 		}
 	}
 	if due := run.renewed + run.lease/3; r.t >= due && r.furtherGrant(run) {
-		run.renewed = r.t
+		run.renewed, run.behind = r.t, false
 		r.grantAll(run)
+		if run.behind {
+			run.renewed = r.t - run.lease/3 + renewAgain
+		}
 	}
 	if run.phase == leading {
 		r.at(run.openAt)
@@ -254,6 +258,9 @@ func (r *Room) lapsed(run *run) (string, bool) {
 	}
 	return "", false
 }
+
+// renewAgain is when a renewal that was not sent is tried again.
+const renewAgain = time.Second
 
 // endSlack is how much earlier than ours a controller may reckon the end of a run:
 // what a report takes to arrive makes our picture of its uptime late.

@@ -26,6 +26,7 @@ var (
 	seedDays  = flag.Float64("campaign.days", 2, "days of each seed")
 	workers   = flag.Int("campaign.workers", min(2, runtime.GOMAXPROCS(0)), "seeds at once")
 	shrinkFor = flag.Int("campaign.shrink", 400, "runs that a failing seed may take to shrink")
+	dense     = flag.Bool("campaign.dense", false, "controllers and probes talk as often as they do in a room, in every seed")
 	keepGoing = flag.Bool("campaign.all", false, "go on after a failing seed; do not shrink")
 )
 
@@ -71,6 +72,7 @@ func run(t *testing.T, first uint64, count int, days float64) *campaign.Result {
 		all.Go(func() {
 			for seed := range seeds {
 				c := campaign.Draw(seed, days)
+				c.Sparse = c.Sparse && !*dense
 				r := campaign.Run(c)
 				lock.Lock()
 				sum.Add(r)

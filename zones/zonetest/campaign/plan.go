@@ -8,6 +8,7 @@ import (
 	"rillgate/schedule"
 	"rillgate/zones"
 	"rillgate/zones/simroom"
+	"rillgate/zones/substrate"
 )
 
 // setup is the room of a seed.
@@ -42,6 +43,9 @@ func newSetup(c *Case) *setup {
 	}
 	for i := range p.Zones {
 		p.Zones[i].Moisture.StaleAfter = max(3*time.Minute, 3*period)
+		if i == 0 {
+			watchRoots(&p.Zones[i])
+		}
 	}
 	s.plans = append([]*zones.Plan{p}, otherPlans(p)...)
 	s.options = simroom.Options{
@@ -67,6 +71,14 @@ func newSetup(c *Case) *setup {
 		}
 	}
 	return s
+}
+
+// watchRoots lets a zone's pore water and warmth be watched, within narrow bounds.
+func watchRoots(z *zones.Zone) {
+	salty, warm := 3.0, 21.5
+	z.Medium = zones.Medium{Curve: substrate.DefaultCurve("coir"), PoreOff: 1.64}
+	z.PoreEC = &zones.Band{Above: &salty, For: 30 * time.Minute}
+	z.RootTemperature = &zones.Band{Above: &warm, For: 30 * time.Minute}
 }
 
 // start is a day of the year, often one before the clocks change.

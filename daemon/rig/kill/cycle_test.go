@@ -33,7 +33,7 @@ func (l *lane) cycle(n int) error {
 		return errors.Join(err, fmt.Errorf("the controller process is silent for %s", endWithin))
 	}
 	if err = errors.Join(err, l.judge.died(l.tape.take(), l.state)); err != nil {
-		return fmt.Errorf("%s, cycle %d (%+v): %w; the daemon said: %s", l.room, n, c, err, v.said())
+		return fmt.Errorf("%s, cycle %d (%+v): %w; the daemon said: %s\n%s", l.room, n, c, err, v.said(), &l.judge.tale)
 	}
 	return nil
 }

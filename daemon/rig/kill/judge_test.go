@@ -40,6 +40,7 @@ type judge struct {
 	since   map[zones.Output]time.Time
 	alarms  map[string]bool
 	stops   [][2]time.Time
+	tale    tale
 }
 
 func newJudge(p *zones.Plan) *judge {
@@ -161,6 +162,7 @@ func (j *judge) feed() {
 		return cmp.Or(a.at.Compare(b.at), cmp.Compare(a.rank, b.rank))
 	})
 	for i := range all {
+		j.tale.add(&all[i])
 		j.one(&all[i])
 	}
 }

@@ -344,7 +344,7 @@ func TestExitCodes(t *testing.T) {
 		"run --config " + nowhere:      {1, "error: "},
 		"replay --config " + nowhere + " --trace x": {1, "error: "},
 		"preview --days 2":                          {1, "error: preview is not built yet"},
-		"wiring":                                    {1, "error: wiring is not built yet"},
+		"wiring --config " + nowhere:                {1, "error: "},
 		"report":                                    {1, "error: report is not built yet"},
 		"exchange e1":                               {1, "error: exchange is not built yet"},
 		"soak east --volume 1L":                     {1, "error: soak is not built yet"},

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"html/template"
 	"io"
+	"strings"
 
 	"rillgate/zones/wiring"
 )
@@ -55,10 +56,9 @@ type document struct {
 	Style       template.CSS
 	Controllers []controllerPage
 	Alone       bool // one controller: the room's lists would repeat its own
-	Cuts        []cutRow
-	Totals      []string
+	Cables      []cable
 	Parts       []wiring.Part
-	RoomFinds   []wiring.Finding
+	Findings    []wiring.Finding // of the room, and of controllers whose page is full
 	Assumptions []string
 	Labels      []labelGroup
 }
@@ -66,20 +66,16 @@ type document struct {
 type controllerPage struct {
 	ID          string
 	Dense       bool
-	Drawings    []drawing
+	Drawings    []template.HTML
 	Columns     int
 	Valves      []valveRow
 	Transformer string
-	Cuts        []cutRow
-	Totals      []string
+	Terminals   [][]string
+	Head        []string
+	Cables      []cable
 	Parts       []wiring.Part
 	Findings    []wiring.Finding
-}
-
-type drawing struct {
-	SVG   template.HTML
-	Title string
-	Lines []string
+	Elsewhere   int // findings on the room's page
 }
 
 type valveRow struct {
@@ -87,43 +83,51 @@ type valveRow struct {
 	Cells  []string
 }
 
-type cutRow struct {
-	Count         int
-	Length, Cable string
-	Labels        []string
+// cable is one kind of cable, with what to cut of it.
+type cable struct {
+	Total string
+	Cuts  []cut
+}
+
+type cut struct {
+	Count  int
+	Length string
+	Labels string
 }
 
 func newDocument(s *wiring.Sheet, head Head) document {
 	d := document{Room: s.Room, Name: s.Name, Head: head, Style: template.CSS(Style()), // ours, embedded
-		Alone: len(s.Controllers) == 1, Cuts: cutRows(s.Cuts, s.US), Totals: totalWords(s.Totals, s.US), Parts: s.Parts,
-		RoomFinds: about(s.Findings, ""), Assumptions: s.Assumptions, Labels: labels(s)}
+		Alone: len(s.Controllers) == 1, Cables: cables(s.Cuts, s.Totals, s.US, ""), Parts: s.Parts, Assumptions: s.Assumptions, Labels: labels(s)}
 	for i := range s.Controllers {
-		d.Controllers = append(d.Controllers, newControllerPage(s, &s.Controllers[i]))
+		p := newControllerPage(s, &s.Controllers[i])
+		if p.Dense && len(p.Findings) > 0 {
+			d.Findings = append(d.Findings, p.Findings...)
+			p.Elsewhere, p.Findings = len(p.Findings), nil
+		}
+		d.Controllers = append(d.Controllers, p)
 	}
+	d.Findings = append(d.Findings, about(s.Findings, "")...)
 	return d
 }
 
-// A page holds so much before it is set smaller: rows of the tallest drawing, of
-// valves, of lists.
-const roomyRows = 15
+// roomy is how many rows of all kinds a page holds before it is set smaller and its
+// findings go to the room's page.
+const roomy = 22
 
 func newControllerPage(s *wiring.Sheet, c *wiring.ControllerSheet) controllerPage {
-	p := controllerPage{ID: c.ID, Columns: max(3, min(4, len(c.Terminals))), Transformer: sentence(c.Transformer.String()),
-		Cuts: cutRows(c.Cuts, s.US), Totals: totalWords(c.Totals, s.US), Parts: c.Parts, Findings: about(s.Findings, c.ID)}
+	p := controllerPage{ID: c.ID, Columns: max(3, min(4, len(c.Terminals))), Transformer: sentence(c.Transformer.String()), Head: wiring.TerminalHead(),
+		Cables: cables(c.Cuts, c.Totals, s.US, c.ID+"/"), Parts: c.Parts, Findings: about(s.Findings, c.ID)}
 	tallest := 0
 	for i := range c.Terminals {
 		t := &c.Terminals[i]
 		tallest = max(tallest, len(t.Probes))
-		d := drawing{SVG: figure(c.ID, t, s.US), Title: fmt.Sprintf("Terminal %d: %s", t.Number, t.Title())}
-		if len(t.Probes) > 0 {
-			d.Lines = t.Lines(s.US)
-		}
-		p.Drawings = append(p.Drawings, d)
+		p.Drawings = append(p.Drawings, figure(c.ID, t, s.US))
+		p.Terminals = append(p.Terminals, t.Cells(s.US))
 	}
 	for i := range c.Valves {
 		p.Valves = append(p.Valves, valveRow{c.Valves[i].Output, c.Valves[i].Cells(s.US)})
 	}
-	p.Dense = tallest+len(p.Valves)+len(p.Findings)+len(p.Cuts)/2 > roomyRows
+	p.Dense = 2*tallest+len(p.Terminals)+len(p.Valves)+2*len(p.Findings) > roomy
 	return p
 }
 
@@ -134,16 +138,21 @@ func figure(controller string, t *wiring.TerminalSheet, us bool) template.HTML {
 	return template.HTML(fmt.Sprintf(`<svg viewBox="0 0 %d %d" role="img" aria-label="%s">%s</svg>`, drawingWidth, height, title, svg)) // text in it is escaped
 }
 
-func cutRows(cuts []wiring.Cut, us bool) (out []cutRow) {
-	for _, c := range cuts {
-		out = append(out, cutRow{c.Count, c.M.Length(us), c.Cable, c.Labels})
-	}
-	return out
-}
-
-func totalWords(totals []wiring.Total, us bool) (out []string) {
+// cables groups the cuts by cable; prefix is left out of their labels.
+func cables(cuts []wiring.Cut, totals []wiring.Total, us bool, prefix string) (out []cable) {
 	for _, t := range totals {
-		out = append(out, sentence(t.Words(us)))
+		of := cable{Total: sentence(t.Words(us))}
+		for _, c := range cuts {
+			if c.Cable != t.Cable {
+				continue
+			}
+			var names []string
+			for _, l := range c.Labels {
+				names = append(names, strings.TrimPrefix(l, prefix))
+			}
+			of.Cuts = append(of.Cuts, cut{c.Count, c.M.Length(us), strings.Join(names, ", ")})
+		}
+		out = append(out, of)
 	}
 	return out
 }
@@ -153,6 +162,9 @@ func about(all []wiring.Finding, controller string) (out []wiring.Finding) {
 	for _, f := range all {
 		if f.Controller == controller {
 			f.Text, f.Do = sentence(f.Text), sentence(f.Do)
+			if controller != "" {
+				f.Subject = f.Where()
+			}
 			out = append(out, f)
 		}
 	}

@@ -8,7 +8,7 @@ import (
 
 // Sizes of a terminal's drawing, in its own units.
 const (
-	drawingWidth = 300
+	drawingWidth = 340
 	rowHeight    = 62
 	headHeight   = 34
 	homeHeight   = 42
@@ -26,7 +26,8 @@ const (
 func drawTerminal(controller string, t *wiring.TerminalSheet, us bool) (svg string, height int) {
 	c := &canvas{}
 	c.rect("port", 2, 2, drawingWidth-4, headHeight-4)
-	c.text("id", 10, 24, idSize, drawingWidth-20, fmt.Sprintf("%s/%d  %s", controller, t.Number, t.Title()))
+	c.text("id", 10, 24, idSize, 190, fmt.Sprintf("%s/%d", controller, t.Number))
+	c.text("words end", drawingWidth-10, 24, wordSize, 120, t.Layout()+" "+t.Cable)
 	if len(t.Probes) == 0 {
 		return c.b.String(), headHeight
 	}
@@ -45,7 +46,7 @@ func drawTerminal(controller string, t *wiring.TerminalSheet, us bool) (svg stri
 
 // drawLead draws the way from the box before.
 func drawLead(c *canvas, t *wiring.TerminalSheet, box, y int, us bool) int {
-	const gap = 26
+	const gap = 22
 	lead := "lead, length not given"
 	for i := range t.Probes {
 		if t.Probes[i].Box == box {
@@ -54,7 +55,7 @@ func drawLead(c *canvas, t *wiring.TerminalSheet, box, y int, us bool) int {
 		}
 	}
 	c.line("cable", trunkX, y, trunkX, y+gap)
-	c.text("words", trunkX+10, y+18, wordSize, drawingWidth-trunkX-12, lead)
+	c.text("words", trunkX+10, y+17, wordSize, drawingWidth-trunkX-12, lead)
 	return y + gap
 }
 
@@ -105,12 +106,12 @@ func placeWords(p *wiring.ProbeLine) string {
 
 // wayWords gives the lengths on the way from the box, then the whole run.
 func wayWords(p *wiring.ProbeLine, us bool) string {
-	own := "own " + p.Tail.Length(us)
+	own := p.Tail.Length(us)
 	if p.Apart {
 		own = p.Lead.Length(us) + " + " + own
 	}
 	if _, known := p.Run.Value(); !known {
-		return own
+		return own + " · run not known"
 	}
 	return own + " · run " + p.Run.Length(us)
 }

@@ -98,16 +98,34 @@ func (l *list) terminal(t *TerminalSheet) {
 	if n := len(t.Probes); n > SDI12Sensors {
 		l.warn("bus-sensors", name, "expect lost readings, or move probes to another terminal", BasisSDI12, "%d probes: a bus must serve %d, more is not promised", n, SDI12Sensors)
 	}
+	l.runs(name, t)
+	l.bus(name, t)
+}
+
+// runs judges how far the probes are: those over the bus's own limit, else those
+// over the house's.
+func (l *list) runs(name string, t *TerminalSheet) {
+	house := l.room.House.FarthestProbeM
+	const do = "shorten the way, or use a terminal nearer to it"
+	if far, which := beyond(t, SDI12CableM); far > 0 {
+		l.warn("bus-length", name, do, BasisSDI12, "%s of cable to %s: a bus promises %s a probe; the house rule is %s", l.length(far), andList(which), l.length(SDI12CableM), l.length(house))
+	} else if far, which := beyond(t, house); far > 0 {
+		l.warn("farthest-probe", name, do, BasisHouse, "%s of cable to %s: the house rule is %s at most", l.length(far), andList(which), l.length(house))
+	}
+}
+
+// beyond gives the longest run over a limit, and the probes whose run is over it.
+func beyond(t *TerminalSheet, limit float64) (far float64, which []string) {
 	for i := range t.Probes {
-		p := &t.Probes[i]
-		switch run, _ := p.Run.Value(); {
-		case p.Run.Over(SDI12CableM):
-			l.warn("bus-length", "probe "+p.ID, "shorten the way, or use a terminal nearer to it", BasisSDI12, "%s of cable on %s: a bus promises %s a probe; the house rule is %s", l.length(run), name, l.length(SDI12CableM), l.length(house.FarthestProbeM))
-		case p.Run.Over(house.FarthestProbeM):
-			l.warn("farthest-probe", "probe "+p.ID, "shorten the way, or use a terminal nearer to it", BasisHouse, "%s of cable on %s, the house rule is %s at most", l.length(run), name, l.length(house.FarthestProbeM))
+		if run := t.Probes[i].Run; run.Over(limit) {
+			far = max(far, run.value)
+			which = append(which, t.Probes[i].ID)
 		}
 	}
-	l.bus(name, t)
+	if len(which) > 4 {
+		which = append(which[:3:3], fmt.Sprintf("%d more", len(which)-3))
+	}
+	return far, which
 }
 
 // bus judges the voltage at the probe that gets least, copper at 75 °C.
@@ -169,10 +187,11 @@ func (l *list) transformer(t *Transformer) {
 	need, known := t.Need.Value()
 	rating, rated := t.Rating.Value()
 	wanted, _ := t.Wanted.Value()
+	if len(t.Open) > 0 && (len(t.Unknown) > 0 || !known) {
+		l.note("transformer-unknown", "transformer", "write `power` of the controller, and `holding` and `inrush` of each valve and master, into room.yaml", BasisFile, "its load is not wholly known")
+	}
 	switch {
-	case len(t.Open) == 0:
-	case len(t.Unknown) > 0 || !known:
-		l.note("transformer-unknown", "transformer", "write `power` of the controller and `holding` of each valve and master into room.yaml", BasisFile, "its load is not known")
+	case !known:
 	case !rated:
 		l.note("transformer-unrated", "transformer", fmt.Sprintf("write `rating` under `power`; %s VA or more keeps a quarter spare", decimals(wanted, 1)), BasisFile, "it must give %s VA, its rating is not given", decimals(need, 1))
 	case t.Need.Over(rating):

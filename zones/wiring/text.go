@@ -126,6 +126,27 @@ func (t *TerminalSheet) Lines(us bool) []string {
 		t.Hot.GroundDrop.Measure(2, "V"), t.Cool.GroundDrop.Measure(2, "V"), SDI12GroundDrop))
 }
 
+// TerminalHead names the cells of a terminal's row.
+func TerminalHead() []string {
+	return []string{"Terminal", "Layout", "Cable", "Cable to cut", "Probes' own", "Farthest probe", "All draw", "Least voltage 20 / 75 °C", "Ground drop 20 / 75 °C"}
+}
+
+// Cells gives the terminal's row under TerminalHead. What is not known is "-".
+func (t *TerminalSheet) Cells(us bool) []string {
+	layout, farthest, lowest, draw := "no probes", "-", "-", "-"
+	if len(t.Probes) > 0 {
+		layout, draw = t.Layout()+" of "+fmt.Sprint(len(t.Probes)), milliamps(t.DrawA)
+	}
+	if run, known := t.LongestM.Value(); known && t.Farthest != "" {
+		farthest = t.Farthest + ", " + Length(run, us)
+	}
+	if t.Lowest != "" {
+		lowest = t.Lowest + ", " + both(t.Cool.ProbeVolts, t.Hot.ProbeVolts, "V")
+	}
+	ground := both(t.Cool.GroundDrop, t.Hot.GroundDrop, "V")
+	return []string{fmt.Sprint(t.Number), layout, dash(t.Cable), lengthOrDash(t.Bought, us), lengthOrDash(t.Tails, us), farthest, draw, lowest, ground}
+}
+
 func writeValves(b *strings.Builder, valves []ValveRun, us bool) {
 	if len(valves) == 0 {
 		return
@@ -182,8 +203,11 @@ func (t Transformer) String() string {
 	case !known:
 		return "its load is not known"
 	}
-	s := fmt.Sprintf("%s open at once hold %s, %s opening adds %s: %s VA; with a quarter spare %s", andList(t.Open), t.Holding.Measure(1, "VA"),
+	s := fmt.Sprintf("%s hold %s when open, %s opening adds %s: %s VA; with a quarter spare %s", andList(t.Open), t.Holding.Measure(1, "VA"),
 		t.Opening, t.Inrush.Measure(1, "VA"), decimals(need, 1), t.Wanted.Measure(1, "VA"))
+	if len(t.Unknown) > 0 {
+		s = fmt.Sprintf("without %s, whose current is not given: %s", andList(t.Unknown), s)
+	}
 	if rating, rated := t.Rating.Value(); rated {
 		return fmt.Sprintf("%s; it gives %s VA (%.0f %% over the need)", s, decimals(rating, 1), (rating/need-1)*100)
 	}
@@ -207,7 +231,10 @@ func (s *Sheet) writeShopping(b *strings.Builder) {
 // Words says how much of a cable is to be bought.
 func (t Total) Words(us bool) string {
 	s := fmt.Sprintf("in all %s of %s", Length(t.M, us), t.Cable)
-	if t.Unknown > 0 {
+	switch {
+	case t.Unknown == t.Pieces:
+		return fmt.Sprintf("%s of %s without a length", counted(t.Unknown, "piece", "pieces"), t.Cable)
+	case t.Unknown > 0:
 		s += fmt.Sprintf(", and %s without a length", counted(t.Unknown, "piece", "pieces"))
 	}
 	return s

@@ -16,11 +16,11 @@ type Transformer struct {
 	Rating  Amount   `json:"rating_va"`
 	Open    []string `json:"open"` // what is taken as open at once
 	Opening string   `json:"opening,omitempty"`
-	Holding Amount   `json:"holding_va"`    // all of it, held
-	Inrush  Amount   `json:"inrush_va"`     // added by one that opens
-	Need    Amount   `json:"need_va"`       // the sum
-	Wanted  Amount   `json:"with_spare_va"` // and a quarter more
-	Unknown []string `json:"current_not_given,omitempty"`
+	Holding Amount   `json:"holding_va"`                  // all of it, held
+	Inrush  Amount   `json:"inrush_va"`                   // added by one that opens
+	Need    Amount   `json:"need_va"`                     // the sum
+	Wanted  Amount   `json:"with_spare_va"`               // and a quarter more
+	Unknown []string `json:"current_not_given,omitempty"` // they come on top
 }
 
 // transformer gives the worst load of a controller. The supplies do not know of
@@ -36,11 +36,14 @@ func (r *Room) transformer(c *Controller) Transformer {
 	for _, v := range open {
 		out.Open = append(out.Open, v.ID)
 	}
-	if opening == nil || len(out.Unknown) > 0 {
+	if opening == nil {
 		return out
 	}
 	step := opening.inrush() - opening.Holding
 	out.Opening = opening.ID
+	if amps == 0 { // none gives a current
+		return out
+	}
 	out.Holding, out.Inrush = out.Volts.scaled(amps-step), out.Volts.scaled(step)
 	out.Need = out.Volts.scaled(amps)
 	out.Wanted = out.Need.scaled(1 + Spare)

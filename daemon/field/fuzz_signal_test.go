@@ -41,8 +41,9 @@ func FuzzSignal(f *testing.F) {
 	} {
 		f.Add(m.topic, m.payload, m.retained)
 	}
+	box := newInbox(func() time.Duration { return time.Hour })
 	f.Fuzz(func(t *testing.T, topic string, payload []byte, retained bool) {
-		l := &Link{cfg: Config{Room: "bay-2"}, inbox: newInbox(func() time.Duration { return time.Hour })}
+		l := &Link{cfg: Config{Room: "bay-2"}, inbox: box}
 		m := &letter{topic, payload, retained}
 		for range 2 * maxWaitingPerKey {
 			l.onSignal(m)

@@ -3,7 +3,6 @@ package netrig
 import (
 	"bytes"
 	"encoding/json"
-	"fmt"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -171,50 +170,5 @@ func (s *moves) await(after time.Duration, within time.Duration, n int, kinds st
 		case <-timer.C:
 			return move{}, false
 		}
-	}
-}
-
-// shot is how long a run of the rigs' rooms lasts; rest is what follows it.
-const (
-	shot = 50 * time.Second
-	rest = 10 * time.Second
-)
-
-// writeRoom writes the files of a room of n zones, one valve and two probes each, that
-// waters under 45 % at any time of day.
-func writeRoom(t *testing.T, dir string, n int, broker string, lease time.Duration) {
-	t.Helper()
-	var room, schedule strings.Builder
-	room.WriteString("room: {id: bay-2, name: Bay 2, time_zone: UTC, units: metric}\ncontrollers:\n  - id: north\n    inputs:\n      - {id: tank-low, means: supply-low, contact: normally-open}\n    terminals:\n")
-	for i := range 2 * n {
-		if i%10 == 0 {
-			fmt.Fprintf(&room, "      - number: %d\n        layout: chain\n        home_run: 18 m\n        cable: 22 AWG\n        probes:\n", 1+i/10)
-		}
-		fmt.Fprintf(&room, "          - {id: p%d, address: \"%d\", zone: z%d, lead: 1 m, tail: 5 m}\n", i, i%10, i/2)
-	}
-	fmt.Fprintf(&room, "supplies:\n  - {id: feed, max_open: %d}\nvalves:\n", n)
-	for i := range n {
-		fmt.Fprintf(&room, "  - {id: v%d, controller: north, output: %d, supply: feed}\n", i, 1+i)
-	}
-	fmt.Fprintf(&room, `defaults:
-  substrate: {kind: coir, volume_per_plant: 6.5 L, height: 20 cm}
-  emitters: {per_plant: 2, flow: 2 L/h}
-  moisture: {combine: median, quorum: 1, stale_after: 10 min, plausible: 2 %% to 95 %%}
-  limits: {max_run: 2 min, min_rest: %d s, max_per_day: 12 h, max_moisture: 49 %%}
-zones:
-`, int(rest.Seconds()))
-	fmt.Fprintf(&schedule, `day: {lights_on: "06:00", lights_off: "18:00"}
-routines:
-  all: [{window: first, from: "00:00", until: "12:00", below: 45 %%, shot: %[1]d s, rest: %[2]d s},
-        {window: second, from: "12:00", until: "00:00", below: 45 %%, shot: %[1]d s, rest: %[2]d s}]
-zones:
-`, int(shot.Seconds()), int(rest.Seconds()))
-	for i := range n {
-		fmt.Fprintf(&room, "  - {id: z%d, name: Bench %d, plants: 48, valves: [v%d]}\n", i, i, i)
-		fmt.Fprintf(&schedule, "  z%d: {routine: all}\n", i)
-	}
-	for name, text := range map[string]string{"room.yaml": room.String(), "schedule.yaml": schedule.String(),
-		"gateway.yaml": fmt.Sprintf("mqtt: {broker: \"%s\"}\nlease: %d s\n", broker, int(lease.Seconds()))} {
-		require.NoError(t, os.WriteFile(filepath.Join(dir, name), []byte(text), 0o640))
 	}
 }

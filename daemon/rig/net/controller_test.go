@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"slices"
 	"strconv"
 	"strings"
 	"sync"
@@ -34,6 +35,7 @@ type controller struct {
 	mu         sync.Mutex
 	epoch, seq uint32
 	outputs    []output
+	low        []bool // by zone
 }
 
 type output struct {
@@ -78,7 +80,7 @@ func (noStore) Reset()                            {}
 func newController(address string, n int, moved func(move)) *controller {
 	word := make([]byte, 4)
 	_, _ = rand.Read(word) // never fails
-	c := &controller{boot: hex.EncodeToString(word), began: mono(), moved: moved, kick: make(chan struct{}, 1), outputs: make([]output, n+1)}
+	c := &controller{boot: hex.EncodeToString(word), began: mono(), moved: moved, kick: make(chan struct{}, 1), outputs: make([]output, n+1), low: make([]bool, n)}
 	o := mqtt.NewClientOptions().AddBroker("tcp://"+address).SetClientID("north").SetProtocolVersion(4).
 		SetCleanSession(true).SetStore(noStore{}).SetOrderMatters(true).
 		SetKeepAlive(3*time.Second).SetPingTimeout(2*time.Second).SetWriteTimeout(2*time.Second).
@@ -88,7 +90,7 @@ func newController(address string, n int, moved func(move)) *controller {
 		SetOnConnectHandler(func(cl mqtt.Client) {
 			cl.Subscribe(fieldRoot+"valve/+/command", 1, c.hear)
 			cl.Publish(fieldRoot+"status", 1, true, "online")
-			c.input(false)
+			c.sayInputs()
 			c.tell()
 		})
 	c.client = mqtt.NewClient(o)
@@ -98,9 +100,26 @@ func newController(address string, n int, moved func(move)) *controller {
 
 func (c *controller) uptime() time.Duration { return mono() - c.began }
 
-// input says what the contact of the room's tank means now.
-func (c *controller) input(active bool) {
-	c.client.Publish(fieldRoot+"input/tank-low", 1, true, fmt.Sprintf(`{"active":%t}`, active))
+// input says whether a zone's supply is low now.
+func (c *controller) input(zone int, low bool) {
+	c.mu.Lock()
+	c.low[zone] = low
+	c.mu.Unlock()
+	c.sayInput(zone, low)
+}
+
+func (c *controller) sayInput(zone int, low bool) {
+	c.client.Publish(fmt.Sprintf("%sinput/low-%d", fieldRoot, zone), 1, true, fmt.Sprintf(`{"active":%t}`, low))
+}
+
+// sayInputs says all contacts anew, as is due at connect and every minute.
+func (c *controller) sayInputs() {
+	c.mu.Lock()
+	all := slices.Clone(c.low)
+	c.mu.Unlock()
+	for zone, low := range all {
+		c.sayInput(zone, low)
+	}
 }
 
 // tell asks for a report soon.
@@ -195,7 +214,7 @@ func (c *controller) serve(stop <-chan struct{}) {
 		case <-every.C:
 		case <-contacts.C:
 			if c.client.IsConnectionOpen() {
-				c.input(false)
+				c.sayInputs()
 			}
 		}
 		if c.client.IsConnectionOpen() {

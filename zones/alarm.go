@@ -100,16 +100,20 @@ func (r *Room) lookAtAlarms() {
 	for _, code := range []Reason{SecondGateway, CrashLoop} {
 		r.roomLatchAlarm(code, room)
 	}
-	r.alarmWhen(hasLatch(r.mem.Latches, StoppedByPerson) != nil || r.forbidding(StopInput) != nil, StoppedByPerson, room, func() string { return stoppedWords(r, nil, nil) })
-	r.alarmWhen(hasLatch(r.mem.Latches, LeakFound) != nil || r.forbidding(Leak) != nil, LeakFound, room, func() string { return leakWords(r, nil, nil) })
-	r.alarmWhen(r.storeBroken != "", StoreFailed, room, func() string { return storeWords(r, nil, nil) })
-	r.alarmWhen(!r.brokerUp && r.t >= r.holdTo, BrokerLost, room, func() string { return "the command connection to the broker is down" })
-	r.alarmWhen(!r.now.Trusted, ClockUnsure, room, func() string { return unsureWords })
+	r.alarmWhen(hasLatch(r.mem.Latches, StoppedByPerson) != nil || r.forbidding(StopInput) != nil, StoppedByPerson, room, func() string { return and(stoppedWords(r, nil, nil), r.soonest(anyZone)) })
+	r.alarmWhen(hasLatch(r.mem.Latches, LeakFound) != nil || r.forbidding(Leak) != nil, LeakFound, room, func() string { return and(leakWords(r, nil, nil), r.soonest(anyZone)) })
+	r.alarmWhen(r.storeBroken != "", StoreFailed, room, func() string { return and(storeWords(r, nil, nil), r.soonest(anyZone)) })
+	r.alarmWhen(!r.brokerUp && r.t >= r.holdTo, BrokerLost, room, func() string { return and("the command connection to the broker is down", r.soonest(anyZone)) })
+	r.alarmWhen(!r.now.Trusted, ClockUnsure, room, func() string { return and(unsureWords, r.soonest(anyZone)) })
 	for _, c := range r.controllers {
-		r.alarmWhen(!c.usable() && r.t >= r.holdTo, ControllerOffline, c.id, func() string { return controllerWords(c) })
+		r.alarmWhen(!c.usable() && r.t >= r.holdTo, ControllerOffline, c.id, func() string {
+			return and(controllerWords(c), r.soonest(func(z *zone) bool { return slices.Contains(z.ctls, c) }))
+		})
 	}
 	for _, s := range r.supplies {
-		r.alarmWhen(r.lowInput(s) != nil, SupplyIsLow, s.cfg.ID, func() string { return lowWords(r.lowInput(s)) })
+		r.alarmWhen(r.lowInput(s) != nil, SupplyIsLow, s.cfg.ID, func() string {
+			return and(lowWords(r.lowInput(s)), r.soonest(func(z *zone) bool { return z.supply == s }))
+		})
 	}
 	for _, z := range r.zones {
 		r.zoneAlarms(z)
@@ -118,13 +122,15 @@ func (r *Room) lookAtAlarms() {
 
 func (r *Room) roomLatchAlarm(code Reason, subject string) {
 	l := hasLatch(r.mem.Latches, code)
-	r.alarmWhen(l != nil, code, subject, func() string { return l.Because })
+	r.alarmWhen(l != nil, code, subject, func() string { return and(l.Because, r.soonest(anyZone)) })
 }
+
+func anyZone(*zone) bool { return true }
 
 func (r *Room) zoneAlarms(z *zone) {
 	for _, code := range []Reason{StoppedByPerson, LeakFound, ValveMismatch, NoResponse} {
 		l := z.latch(code)
-		r.alarmWhen(l != nil, code, z.id, func() string { return l.Because })
+		r.alarmWhen(l != nil, code, z.id, func() string { return and(l.Because, r.dryingWords(z, r.t)) })
 	}
 	m := z.cfg.Moisture
 	r.alarmWhen(isOverWet(r, z, nil), OverWet, z.id, func() string { return overWetWords(r, z, nil) })
@@ -134,10 +140,10 @@ func (r *Room) zoneAlarms(z *zone) {
 	}
 	blind := len(z.probes) > 0 && !z.est.known && settled
 	cause := z.est.cause(m.Quorum)
-	r.alarmWhen(blind && cause == ProbesLost, ProbesLost, z.id, func() string { return probesLostWords(r, z, nil) })
-	r.alarmWhen(blind && cause == ProbesImplausible, ProbesImplausible, z.id, func() string { return probesImplausibleWords(r, z, nil) })
+	r.alarmWhen(blind && cause == ProbesLost, ProbesLost, z.id, func() string { return and(probesLostWords(r, z, nil), r.dryingWords(z, r.t)) })
+	r.alarmWhen(blind && cause == ProbesImplausible, ProbesImplausible, z.id, func() string { return and(probesImplausibleWords(r, z, nil), r.dryingWords(z, r.t)) })
 	r.alarmWhen(z.est.disagree, AlarmProbesDisagree, z.id, func() string { return disagreeWords(z, r.t) })
-	r.alarmWhen(r.overBudget(z), DailyLimit, z.id, func() string { return dailyWords(r, z, &z.ask) })
+	r.alarmWhen(r.overBudget(z), DailyLimit, z.id, func() string { return and(dailyWords(r, z, &z.ask), r.dryingWords(z, r.t)) })
 	r.bandAlarm(z, AlarmPoreEC, z.cfg.PoreEC, &z.poreBand, "the pore water's EC", "mS/cm")
 	r.bandAlarm(z, AlarmRootWarmth, z.cfg.RootTemperature, &z.warmBand, "the substrate's temperature", "°C")
 	r.lookDry(z)

@@ -45,6 +45,8 @@ type zone struct {
 	dry     dryState
 
 	poreBand, warmBand bandState
+	taught             Taught
+	doubtAt            time.Duration // LevelHalf is reckoned anew at this age
 }
 
 // supply is the runtime of one supply.
@@ -190,6 +192,7 @@ func (r *Room) fitZone(z *zone, cfg *Zone) {
 	z.cfg, z.id, z.mem = cfg, cfg.ID, r.mem.zone(cfg.ID)
 	z.outs, z.ctls, z.probes, z.supply = nil, nil, nil, nil
 	z.sitSet = false
+	r.lightsFor = time.Time{}
 	for i := range r.plan.Valves {
 		v := &r.plan.Valves[i]
 		if !slices.Contains(cfg.Valves, v.ID) {

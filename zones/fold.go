@@ -281,6 +281,7 @@ func (m *Memory) progress(p *ZoneProgress) {
 	z.Highs = p.Highs
 	z.Response = p.Response
 	z.Lost, z.DayHigh, z.DayOf = p.Lost, p.DayHigh, p.DayOf
+	z.Level, z.LevelAt, z.LevelHalf = p.Level, p.LevelAt, p.LevelHalf
 }
 
 // enter makes p the zone's progress; that of another instance goes to Past.

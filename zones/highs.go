@@ -37,5 +37,5 @@ func (z *zone) progress() ZoneProgress {
 		highs = nil
 	}
 	m := z.mem
-	return ZoneProgress{Zone: z.id, Progress: m.Progress, Highs: highs, Response: m.Response, Lost: m.Lost, DayHigh: m.DayHigh, DayOf: m.DayOf}
+	return ZoneProgress{Zone: z.id, Progress: m.Progress, Highs: highs, Response: m.Response, Lost: m.Lost, DayHigh: m.DayHigh, DayOf: m.DayOf, Level: m.Level, LevelAt: m.LevelAt, LevelHalf: m.LevelHalf}
 }

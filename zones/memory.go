@@ -61,15 +61,18 @@ type ZoneMemory struct {
 	Progress   schedule.Progress `json:"progress"`
 	// Past keeps what earlier instances had, the oldest first, so that a clock set
 	// back goes on in them instead of beginning them again.
-	Past     []schedule.Progress `json:"past,omitempty"`
-	Highs    map[string]Level    `json:"highs,omitempty"` // by place, since the last shot
-	Response ResponseMemory      `json:"response"`
-	Litres   float64             `json:"litres"`
-	Shots    int64               `json:"shots"`
-	RunTime  time.Duration       `json:"run_time"`
-	Lost     time.Duration       `json:"lost,omitempty"` // age since which the quorum is lost; 0 = not lost
-	DayHigh  Level               `json:"day_high,omitempty"`
-	DayOf    time.Time           `json:"day_of"`
+	Past      []schedule.Progress `json:"past,omitempty"`
+	Highs     map[string]Level    `json:"highs,omitempty"` // by place, since the last shot
+	Response  ResponseMemory      `json:"response"`
+	Litres    float64             `json:"litres"`
+	Shots     int64               `json:"shots"`
+	RunTime   time.Duration       `json:"run_time"`
+	Lost      time.Duration       `json:"lost,omitempty"` // age since which the quorum is lost; 0 = not lost
+	DayHigh   Level               `json:"day_high,omitempty"`
+	Level     Level               `json:"level,omitempty"`      // moisture when it was last known
+	LevelAt   time.Duration       `json:"level_at,omitempty"`   // at this age; 0 = never
+	LevelHalf float64             `json:"level_half,omitempty"` // points, half-width at 95 %
+	DayOf     time.Time           `json:"day_of"`
 }
 
 // ResponseMemory counts shots that should have been felt.
@@ -122,13 +125,16 @@ type HoldRecord struct {
 
 // ZoneProgress replaces what is remembered of a zone, but for hold and totals.
 type ZoneProgress struct {
-	Zone     string            `json:"zone"`
-	Progress schedule.Progress `json:"progress"`
-	Highs    map[string]Level  `json:"highs,omitempty"`
-	Response ResponseMemory    `json:"response"`
-	Lost     time.Duration     `json:"lost,omitempty"`
-	DayHigh  Level             `json:"day_high,omitempty"`
-	DayOf    time.Time         `json:"day_of"`
+	Zone      string            `json:"zone"`
+	Progress  schedule.Progress `json:"progress"`
+	Highs     map[string]Level  `json:"highs,omitempty"`
+	Response  ResponseMemory    `json:"response"`
+	Lost      time.Duration     `json:"lost,omitempty"`
+	DayHigh   Level             `json:"day_high,omitempty"`
+	Level     Level             `json:"level,omitempty"`
+	LevelAt   time.Duration     `json:"level_at,omitempty"`
+	LevelHalf float64           `json:"level_half,omitempty"`
+	DayOf     time.Time         `json:"day_of"`
 }
 
 // ProbeRecord replaces what is remembered of a place.

@@ -17,9 +17,13 @@ func (r *Room) nearField(z *zone) bool {
 	if w == nil || !z.est.known {
 		return false
 	}
-	field := w.StopAt
-	if w.DryBack > 0 {
+	field := z.taught.Field
+	switch {
+	case field > 0: // what it has shown itself
+	case w.DryBack > 0:
 		field = z.mem.DayHigh
+	default:
+		field = w.StopAt
 	}
 	return field > 0 && z.est.value >= field-fieldMargin
 }

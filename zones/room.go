@@ -18,6 +18,7 @@
 package zones
 
 import (
+	"rillgate/schedule"
 	"time"
 )
 
@@ -68,6 +69,9 @@ type Room struct {
 	progRec     time.Duration
 	settling    []*run // closed, not settled yet
 	leakSince   time.Duration
+
+	lightsFor time.Time // lightsOn is of this minute
+	lightsOn  []schedule.Instance
 }
 
 // NewRoom starts a room from what is remembered (which it takes over). The effects
@@ -119,6 +123,8 @@ func (r *Room) Step(now Instant, ev Event) []Effect {
 		r.broker(e.Up)
 	case *Order:
 		r.order(e)
+	case *Taught:
+		r.teach(e)
 	case *NewPlan:
 		r.newPlan(e.Plan)
 	case *Recorded:

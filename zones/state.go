@@ -96,7 +96,7 @@ func (r *Room) because(z *zone) string {
 		return "its window shut while it waited for the supply"
 	}
 	if l := interlockOf(z.told); l != nil {
-		return l.words(r, z, &z.ask)
+		return and(l.words(r, z, &z.ask), r.dryingIf(z, z.told != RestingStill && z.told != SupplyBusy && z.told != ShotsSpent))
 	}
 	return ""
 }

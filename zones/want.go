@@ -46,6 +46,10 @@ func (r *Room) noteLevel(z *zone) {
 	if r.now.Trusted && !z.sit.LightsOn.Equal(z.mem.DayOf) {
 		z.mem.DayOf, z.mem.DayHigh, z.changed = z.sit.LightsOn, 0, true
 	}
+	z.mem.Level, z.mem.LevelAt = v, z.est.newest
+	if r.t >= z.doubtAt {
+		z.mem.LevelHalf, z.doubtAt = z.doubt(r.t), r.t+time.Minute
+	}
 	if v > z.mem.DayHigh {
 		z.mem.DayHigh, z.changed = v, true
 	}

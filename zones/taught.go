@@ -1,0 +1,172 @@
+package zones
+
+import (
+	"time"
+
+	"rillgate/schedule"
+	"rillgate/zones/response"
+)
+
+// Taught says what a zone's own past has shown (package response). The shell keeps
+// what was learned, and says it at the start and whenever it changes.
+type Taught struct {
+	Zone       string
+	Field      Level           // the level to which a shot drains back; 0 = not learned
+	Day, Night response.Number // uptake, points/h; N 0 = not learned
+}
+
+func (*Taught) event() {}
+
+// teach takes in what was learned of a zone.
+func (r *Room) teach(e *Taught) {
+	if z := r.zoneBy[e.Zone]; z != nil {
+		z.taught = *e
+	}
+}
+
+// doubtAlone is the half-width of a moisture that one probe gave, and leastDoubt that of
+// probes that agree (both chosen here).
+const (
+	doubtAlone = 2.0
+	leastDoubt = 0.5
+)
+
+// doubt gives the half-width of the zone's moisture, points, 95 %.
+func (z *zone) doubt(t time.Duration) float64 {
+	var buf [64]float64
+	if h, ok := halfWidth(z.counted(t, buf[:0])); ok {
+		return max(h, leastDoubt)
+	}
+	return doubtAlone
+}
+
+// counted gives the moistures of the counting probes without outliers, %.
+func (z *zone) counted(t time.Duration, vals []float64) []float64 {
+	for i, p := range z.probes {
+		if p.counts(t) && z.est.outliers&(1<<uint(i)) == 0 {
+			vals = append(vals, p.value.Float())
+		}
+	}
+	return vals
+}
+
+// dryLevel is the moisture at which the zone counts as dry: that of its alarm, else 5
+// points under the lowest `below` of its windows; 0 = it has none.
+func (z *zone) dryLevel() Level {
+	if z.cfg.Dry != nil {
+		return z.cfg.Dry.Below
+	}
+	return max(z.sit.LowestBelow-nearLevel, 0)
+}
+
+// Drying says when a zone reaches its dry level without water.
+type Drying struct {
+	Level     Level
+	At        time.Time     // by the wall clock
+	HalfWidth time.Duration // either way, about 95 %
+	Reached   bool          // it is there already
+}
+
+// drying gives when the zone gets dry at age t without water. ok is false when it has
+// not taught enough, has no dry level, or lies more than a week off.
+func (r *Room) drying(z *zone, t time.Duration) (d Drying, ok bool) {
+	d.Level = z.dryLevel()
+	m := z.mem // the level as it was last known
+	if d.Level == 0 || m.LevelAt == 0 {
+		return d, false
+	}
+	from := r.now.Wall.Add(m.LevelAt - r.t)
+	f := response.Forecast{Level: m.Level.Float(), LevelHalf: max(m.LevelHalf, leastDoubt), DryLevel: d.Level.Float(), Day: z.taught.Day, Night: z.taught.Night}
+	dry, ok := response.TimeToDry(f, r.lights(from))
+	if !ok {
+		return d, false
+	}
+	d.At, d.HalfWidth = from.Add(dry.After), dry.HalfWidth
+	d.Reached = m.LevelAt+dry.After <= t
+	return d, true
+}
+
+// lights gives the lights from an instant on. Without a trusted clock they count as
+// on, which dries a zone soonest; without times of lights, too.
+func (r *Room) lights(from time.Time) response.Light {
+	cal := &r.plan.Calendar
+	if len(cal.Days) == 0 || !r.now.Trusted {
+		return response.Light{On: true}
+	}
+	if !r.lightsFor.Equal(from.Truncate(time.Minute)) {
+		r.lightsFor = from.Truncate(time.Minute)
+		r.lightsOn = schedule.Upcoming(cal, lightsZone(), r.lightsFor, r.lightsFor.Add(response.Horizon))
+	}
+	out := response.Light{}
+	for _, in := range r.lightsOn {
+		on, off := in.Start.Sub(from), in.End.Sub(from)
+		if on <= 0 {
+			out.On = out.On || off > 0
+		} else {
+			out.Switches = append(out.Switches, on)
+		}
+		if off > 0 {
+			out.Switches = append(out.Switches, off)
+		}
+	}
+	return out
+}
+
+// lightsZone is a schedule whose only window is the time of the lights.
+func lightsZone() *schedule.Zone {
+	return &schedule.Zone{Named: true, Windows: []schedule.Window{
+		{Name: "lights", From: schedule.Edge{Anchor: schedule.LightsOn}, Until: schedule.Edge{Anchor: schedule.LightsOff}}}}
+}
+
+// dryingWords says it in a sentence without its end; "" where it cannot be told.
+func (r *Room) dryingWords(z *zone, t time.Duration) string {
+	d, ok := r.drying(z, t)
+	switch {
+	case !ok:
+		return ""
+	case d.Reached:
+		return sprintf("%s is at or under its dry level of %g %% by now", z.id, d.Level.Float())
+	}
+	const step = 5 * time.Minute
+	at := d.At.Add(step / 2).Truncate(step).In(r.location())
+	layout := "15:04"
+	if at.Sub(r.now.Wall) > 18*time.Hour {
+		layout = "Mon 15:04"
+	}
+	half := max(d.HalfWidth.Round(step), step)
+	return sprintf("%s reaches %g %% at about %s, %s either way", z.id, d.Level.Float(), at.Format(layout), words(half))
+}
+
+// dryingIf is dryingWords where it matters.
+func (r *Room) dryingIf(z *zone, matters bool) string {
+	if !matters {
+		return ""
+	}
+	return r.dryingWords(z, r.t)
+}
+
+// soonest says of some zones which gets dry first.
+func (r *Room) soonest(of func(z *zone) bool) string {
+	var first *zone
+	var when time.Time
+	for _, z := range r.zones {
+		if z.sit.Fallow || !of(z) {
+			continue
+		}
+		if d, ok := r.drying(z, r.t); ok && (first == nil || d.At.Before(when)) {
+			first, when = z, d.At
+		}
+	}
+	if first == nil {
+		return ""
+	}
+	return r.dryingWords(first, r.t)
+}
+
+// and joins a sentence and what may follow it.
+func and(sentence, more string) string {
+	if more == "" {
+		return sentence
+	}
+	return sentence + "; " + more
+}

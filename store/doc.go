@@ -14,6 +14,7 @@
 //	            thinned              -> "1"
 //	mirror    memory                 -> JSON of zones.Memory
 //	alarms    <code> <subject>       -> JSON of Acknowledgement
+//	papers    <kind>/<key>           -> JSON of Paper: what was learned, measured or walked
 //
 // History is laid out by time and not by probe: a batch of five minutes is one
 // value in one page, whatever the number of probes. Bytes on flash count more here

@@ -12,7 +12,7 @@ import (
 // schema is the number of the layout drawn in the package comment. Whoever changes
 // the layout raises it, adds a migration, and a file of the old one to
 // testdata/stores.
-const schema = 1
+const schema = 2
 
 // migration brings a file from the schema before `to` to it.
 type migration struct {
@@ -22,7 +22,12 @@ type migration struct {
 }
 
 // migrations gives the steps in order.
-func migrations() []migration { return nil }
+func migrations() []migration {
+	return []migration{{to: 2, what: "add the bucket of papers", run: func(tx *bolt.Tx) error {
+		_, err := tx.CreateBucketIfNotExists([]byte(papersBucket))
+		return err
+	}}}
+}
 
 // readSchema gives the schema of a file, ErrNewer over highest, ErrDamaged where
 // there is none: an empty file must not pass for a new one.

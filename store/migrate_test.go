@@ -4,6 +4,7 @@ import (
 	"compress/gzip"
 	"errors"
 	"flag"
+	"fmt"
 	"io"
 	"os"
 	"path/filepath"
@@ -42,7 +43,7 @@ func TestMigrationKeepsAllAndACopy(t *testing.T) {
 	}))
 	require.NoError(t, s.Close())
 
-	old, err := OpenReadOnly(path + ".schema-1")
+	old, err := OpenReadOnly(fmt.Sprintf("%s.schema-%d", path, schema))
 	require.NoError(t, err)
 	whole(t, old)
 	require.NoError(t, old.Close())
@@ -80,7 +81,7 @@ const oldStores = "../testdata/stores"
 // Every schema that was ever released opens, migrates and gives all it held.
 func TestOldStores(t *testing.T) {
 	if *writeOld {
-		writeOldStore(t, filepath.Join(oldStores, "v1.db.gz"))
+		writeOldStore(t, filepath.Join(oldStores, fmt.Sprintf("v%d.db.gz", schema)))
 	}
 	files, err := filepath.Glob(filepath.Join(oldStores, "v*.db.gz"))
 	require.NoError(t, err)

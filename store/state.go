@@ -18,6 +18,7 @@ type Batch struct {
 	Journal []JournalEntry
 	History []Sample
 	Probes  []Probe
+	Papers  []Paper
 	Mirror  *zones.Memory
 }
 
@@ -35,6 +36,11 @@ func (s *Store) Write(b Batch) error {
 		}
 		for i := range b.Probes {
 			if err := putJSON(tx, registerBucket, b.Probes[i].Place.String(), &b.Probes[i]); err != nil {
+				return err
+			}
+		}
+		for i := range b.Papers {
+			if err := putJSON(tx, papersBucket, b.Papers[i].name(), &b.Papers[i]); err != nil {
 				return err
 			}
 		}

@@ -20,10 +20,11 @@ const (
 	historyBucket  bucketName = "history"
 	mirrorBucket   bucketName = "mirror"
 	alarmsBucket   bucketName = "alarms"
+	papersBucket   bucketName = "papers"
 )
 
 func allBuckets() []bucketName {
-	return []bucketName{metaBucket, plansBucket, registerBucket, journalBucket, historyBucket, mirrorBucket, alarmsBucket}
+	return []bucketName{metaBucket, plansBucket, registerBucket, journalBucket, historyBucket, mirrorBucket, alarmsBucket, papersBucket}
 }
 
 // stateBuckets are walked whole before the file is trusted; damage in the others

@@ -71,6 +71,6 @@ func writeSheet(cmd *cobra.Command, path string, s wiring.Sheet, plan string) er
 			warnings++
 		}
 	}
-	fmt.Fprintf(cmd.OutOrStdout(), "wrote %s: %d findings, %d of them warnings\n", path, len(s.Findings), warnings)
+	fmt.Fprintf(cmd.OutOrStdout(), "wrote %s; findings: %d, of them warnings: %d\n", path, len(s.Findings), warnings)
 	return nil
 }

@@ -24,26 +24,36 @@ type Head struct {
 
 // HTML writes the whole document.
 func HTML(w io.Writer, s wiring.Sheet, head Head) error {
-	t, err := template.New("sheet").Parse(sheetText)
+	return write(w, "document", s, head)
+}
+
+// Body writes the pages alone, for a document that holds more; it needs Style.
+func Body(w io.Writer, s wiring.Sheet, head Head) error {
+	return write(w, "pages", s, head)
+}
+
+func write(w io.Writer, part string, s wiring.Sheet, head Head) error {
+	t, err := template.New("sheet").Funcs(template.FuncMap{"code": codeMarks}).Parse(sheetText)
 	if err != nil {
 		return fmt.Errorf("read template: %w", err)
 	}
-	if err := t.ExecuteTemplate(w, "document", newDocument(&s, head)); err != nil {
+	if err := t.ExecuteTemplate(w, part, newDocument(&s, head)); err != nil {
 		return fmt.Errorf("write sheet: %w", err)
 	}
 	return nil
 }
 
-// Body writes the pages alone, for a document that holds more; it needs Style.
-func Body(w io.Writer, s wiring.Sheet, head Head) error {
-	t, err := template.New("sheet").Parse(sheetText)
-	if err != nil {
-		return fmt.Errorf("read template: %w", err)
+// codeMarks sets what stands between backquotes as code.
+func codeMarks(s string) template.HTML {
+	var b strings.Builder
+	for i, part := range strings.Split(s, "`") {
+		if i%2 == 1 {
+			b.WriteString("<code>" + template.HTMLEscapeString(part) + "</code>")
+		} else {
+			b.WriteString(template.HTMLEscapeString(part))
+		}
 	}
-	if err := t.ExecuteTemplate(w, "pages", newDocument(&s, head)); err != nil {
-		return fmt.Errorf("write sheet: %w", err)
-	}
-	return nil
+	return template.HTML(b.String())
 }
 
 // Style gives the style sheet that Body needs.
@@ -101,7 +111,10 @@ func newDocument(s *wiring.Sheet, head Head) document {
 	for i := range s.Controllers {
 		p := newControllerPage(s, &s.Controllers[i])
 		if p.Dense && len(p.Findings) > 0 {
-			d.Findings = append(d.Findings, p.Findings...)
+			for _, f := range p.Findings {
+				f.Subject = f.Where()
+				d.Findings = append(d.Findings, f)
+			}
 			p.Elsewhere, p.Findings = len(p.Findings), nil
 		}
 		d.Controllers = append(d.Controllers, p)
@@ -162,9 +175,6 @@ func about(all []wiring.Finding, controller string) (out []wiring.Finding) {
 	for _, f := range all {
 		if f.Controller == controller {
 			f.Text, f.Do = sentence(f.Text), sentence(f.Do)
-			if controller != "" {
-				f.Subject = f.Where()
-			}
 			out = append(out, f)
 		}
 	}

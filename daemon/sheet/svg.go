@@ -63,7 +63,7 @@ func (p *page) heading(s string) {
 
 // words writes a sentence over as many lines as it needs.
 func (p *page) words(s string) {
-	for _, line := range wrapped(s, 135) {
+	for _, line := range wrapped(s, 155) {
 		p.y += lineHeight
 		p.text("words", gutter, p.y, wordSize, sheetWidth-2*gutter, line)
 	}

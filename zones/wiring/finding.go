@@ -134,7 +134,7 @@ func (l *list) bus(name string, t *TerminalSheet) {
 		return
 	}
 	if drop, known := t.Hot.GroundDrop.Value(); t.Hot.GroundDrop.Over(SDI12GroundDrop) {
-		l.warn("ground-drop", name, "thicker cable, a shorter way, or fewer probes", BasisSDI12, "the ground conductor drops %.2f V up to probe %s when all draw %s, the limit is %.1f V", drop, t.Lowest, milliamps(t.DrawA), SDI12GroundDrop)
+		l.warn("ground-drop", name, "thicker cable, a shorter way, or fewer probes", BasisSDI12, "the ground conductor drops %.3f V up to probe %s when all draw %s, the limit is %.1f V", drop, t.Lowest, milliamps(t.DrawA), SDI12GroundDrop)
 	} else if !known {
 		l.note("bus-unknown", name, "write `cable` and the lengths into room.yaml", BasisFile, "cable or lengths are not given, so the voltage at the far probe is not known")
 	}

@@ -126,9 +126,9 @@ func (t *TerminalSheet) Lines(us bool) []string {
 		t.Hot.GroundDrop.Measure(2, "V"), t.Cool.GroundDrop.Measure(2, "V"), SDI12GroundDrop))
 }
 
-// TerminalHead names the cells of a terminal's row.
+// TerminalHead names the cells of a terminal's row; voltages are at 20 °C and 75 °C.
 func TerminalHead() []string {
-	return []string{"Terminal", "Layout", "Cable", "Cable to cut", "Probes' own", "Farthest probe", "All draw", "Least voltage 20 / 75 °C", "Ground drop 20 / 75 °C"}
+	return []string{"Terminal", "Layout", "Cable", "Cable to cut", "Probes' own", "Farthest probe", "All draw", "Least voltage", "Ground drop"}
 }
 
 // Cells gives the terminal's row under TerminalHead. What is not known is "-".
@@ -203,7 +203,7 @@ func (t Transformer) String() string {
 	case !known:
 		return "its load is not known"
 	}
-	s := fmt.Sprintf("%s hold %s when open, %s opening adds %s: %s VA; with a quarter spare %s", andList(t.Open), t.Holding.Measure(1, "VA"),
+	s := fmt.Sprintf("open at once: %s, which hold %s; %s opening adds %s: %s VA; with a quarter spare %s", andList(t.Open), t.Holding.Measure(1, "VA"),
 		t.Opening, t.Inrush.Measure(1, "VA"), decimals(need, 1), t.Wanted.Measure(1, "VA"))
 	if len(t.Unknown) > 0 {
 		s = fmt.Sprintf("without %s, whose current is not given: %s", andList(t.Unknown), s)

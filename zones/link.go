@@ -82,6 +82,9 @@ func (r *Room) report(e *Report) {
 		r.dirty = true
 		r.takeWaiting(c)
 	}
+	if e.Uptime-c.uptimeAt(r.t) > endSlack {
+		r.dirty = true // the one before came late: what was reckoned from it is reckoned anew
+	}
 	c.heard, c.last = true, r.t
 	c.uptime, c.arrived = e.Uptime, r.t
 	c.reports++

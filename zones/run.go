@@ -196,8 +196,12 @@ func (r *Room) grantMaster(run *run) {
 
 // carryOn opens what follows the lead, renews every third of a lease, ends in time.
 func (r *Room) carryOn(run *run) {
-	if r.t >= run.end || r.ranOut(run) {
+	limit := r.limit(run)
+	if r.t >= run.end || r.ranOut(run) || r.t >= limit {
 		why, because := ShotDone, sprintf("%s is given", words(run.length))
+		if r.t >= limit && r.t < run.end {
+			because = sprintf("%s was granted: the gateway was held up as the run began", words((r.t - run.openAt).Round(time.Second)))
+		}
 		if run.capped {
 			why, because = MaxRunReached, sprintf("max_run is %s now", words(run.zone.maxRun()))
 		}
@@ -235,6 +239,23 @@ func (r *Room) carryOn(run *run) {
 		}
 	}
 	r.at(run.end)
+	r.at(limit)
+}
+
+// limit gives the age at which a valve of the run has come to the end of its grants by
+// its controller's own time: a first grant reckoned from a late report ends earlier than
+// our books have it. It is forever where it makes less than endSlack of difference.
+func (r *Room) limit(run *run) time.Duration {
+	t := forever
+	for _, o := range run.outs {
+		if o.wanted && o.run == run.id && o.untilBoot == o.ctl.boot {
+			t = min(t, r.t+o.firstUp+run.length-o.ctl.uptimeAt(r.t))
+		}
+	}
+	if t+endSlack >= run.end {
+		return forever
+	}
+	return t
 }
 
 // furtherGrant reports whether a renewal would still lengthen anything.

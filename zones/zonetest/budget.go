@@ -162,7 +162,7 @@ func (c *Checker) settle(p *zones.RunRecord) {
 		if o.open && o.openRun == r.id {
 			spent += c.now.Mono - o.openSince
 		}
-		if spent > p.Amount+slack {
+		if spent > p.Amount*201/200+slack { // its clock may run off until that shows
 			c.breach(4, "run %s gives back all but %s, %s was open %s", r.id, p.Amount, at, spent)
 		}
 		if p.Amount < r.length && r.started && o.openRun == r.id && o.granted && !o.ackClosed && c.now.Mono < o.deadline+2*time.Second {

@@ -178,7 +178,7 @@ func (c *Checker) newProcess() {
 		ctl.reports = 0
 	}
 	for _, o := range c.outputs {
-		o.confirmed = false
+		o.confirmed, o.wrongSince = false, 0 // a latch that was not durable is to be found again
 	}
 	clear(c.active)
 	c.orders.forget()

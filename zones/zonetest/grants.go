@@ -35,12 +35,13 @@ func (c *Checker) command(cmd *zones.Command) {
 
 // borrowed reports whether a close bears an epoch that some process used before it
 // was durable: a ledger that fails lets no epoch become so, a close needs no disk,
-// and the next process takes the same epoch again until it sees it in reports.
+// and the next process takes the same epoch, or a lower one, until it sees the higher
+// one in reports.
 func (c *Checker) borrowed(cmd *zones.Command) bool {
 	if c.process.epoch > c.durable {
 		c.loose[cmd.Epoch] = true
 	}
-	return !cmd.Open && c.loose[cmd.Epoch]
+	return !cmd.Open && (c.loose[cmd.Epoch] || c.loose[c.epoch])
 }
 
 // closing books that a run is being closed on an output.

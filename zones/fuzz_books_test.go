@@ -153,20 +153,20 @@ func (b *books) record(e *Record) {
 	b.budget(e)
 }
 
-// budget: no output is charged for more than its day's limit, whatever was asked.
+// budget: no run begins that takes an output over its day's limit, whatever was asked.
 func (b *books) budget(e *Record) {
 	if e.Kind != RecIntent {
 		return
 	}
-	for name, o := range b.shadow.Outputs {
+	for _, id := range e.Run.Outputs {
 		used := time.Duration(0)
-		for i := range o.Charges {
-			if c := &o.Charges[i]; c.Open || c.End+day > e.Age {
+		for _, c := range b.shadow.Outputs[id.String()].Charges {
+			if c.Open || c.End+day > e.Age {
 				used += c.Amount
 			}
 		}
 		if used > 10*time.Minute {
-			b.t.Fatalf("INV-5: %s is charged for %s of 10 min", name, used)
+			b.t.Fatalf("INV-5: %s is charged for %s of 10 min", id, used)
 		}
 	}
 }

@@ -24,20 +24,22 @@ type stage struct {
 	inputs map[string]bool // contacts that are active
 }
 
-// fuzzController obeys commands at once.
+// fuzzController obeys commands at once, and closes an output when its grant runs out
+// unless its timers stand.
 type fuzzController struct {
 	id         string
 	boot       int
 	up         time.Duration // uptime less Mono
 	epoch, seq uint32
-	open       map[int]bool
+	until      map[int]int64 // ms of uptime: when each output closes; 0 = it is closed
+	stuck      bool          // its timers stand
 }
 
 func newStage(t *testing.T, plans []*Plan, dice *chance) *stage {
 	w := &stage{t: t, dice: dice, plans: plans, ctls: map[string]*fuzzController{}, inputs: map[string]bool{},
 		now: Instant{Wall: time.Date(2027, 3, 1, 8, 0, 0, 0, time.UTC), Mono: 77 * time.Hour, Trusted: true}}
 	for i, id := range []string{"north", "south"} {
-		w.ctls[id] = &fuzzController{id: id, up: time.Duration(i-1) * time.Hour, open: map[int]bool{}}
+		w.ctls[id] = &fuzzController{id: id, up: time.Duration(i-1) * time.Hour, until: map[int]int64{}}
 	}
 	flags := dice.roll(8)
 	w.plan = w.plans[flags>>1%3]
@@ -74,7 +76,7 @@ func (w *stage) took(ev Event, effects []Effect) {
 			w.rec, answer = e.Seq, e.Seq
 		case *Command:
 			if c := w.ctls[e.Output.Controller]; c != nil && !w.deaf {
-				c.epoch, c.seq, c.open[e.Output.Number] = e.Epoch, e.Seq, e.Open
+				c.epoch, c.seq, c.until[e.Output.Number] = e.Epoch, e.Seq, e.UntilMS
 			}
 		}
 	}
@@ -113,7 +115,8 @@ func (w *stage) report(id string) *Report {
 	r := &Report{Controller: id, Boot: "b" + itoa(c.boot), Uptime: w.now.Mono - 70*time.Hour + c.up, Epoch: c.epoch, Seq: c.seq}
 	for n := range 10 {
 		if w.room.outputBy[Output{id, n}] != nil {
-			r.Outputs = append(r.Outputs, OutputReport{Number: n, Open: c.open[n], FlowLPM: -1})
+			open := c.until[n] > 0 && (c.stuck || c.until[n] > r.Uptime.Milliseconds())
+			r.Outputs = append(r.Outputs, OutputReport{Number: n, Open: open, FlowLPM: -1})
 		}
 	}
 	return r
@@ -202,8 +205,9 @@ func (w *stage) ledger() {
 func (w *stage) reboot() {
 	c := w.ctls[choose(w.dice, "north", "south")]
 	c.boot, c.up, c.epoch, c.seq = c.boot+1, 70*time.Hour-w.now.Mono, 0, 0
-	clear(c.open)
-	w.deaf = w.dice.roll(4) == 3
+	clear(c.until)
+	how := w.dice.roll(8)
+	w.deaf, c.stuck = how == 6, how == 7
 }
 
 // end ends the process, by a stop or a crash, and begins the next one.

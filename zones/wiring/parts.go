@@ -46,7 +46,8 @@ type Box struct {
 
 // pieces gives what to cut for a terminal: home run and leads, not the probes' own
 // cables, which come with them.
-func (b *build) pieces(t *Terminal, controller string) (out []Piece) {
+func (b *build) pieces(t *Terminal, controller string) []Piece {
+	out := []Piece{}
 	for _, s := range b.segments {
 		if v, known := s.m.Value(); s.tail || known && v == 0 {
 			continue
@@ -84,7 +85,8 @@ func (b *build) boxList(t *Terminal, controller string) []Box {
 }
 
 // cuts puts equal pieces together, longest first within a cable.
-func cuts(pieces []Piece) (out []Cut) {
+func cuts(pieces []Piece) []Cut {
+	out := []Cut{}
 	for _, p := range pieces {
 		i := slices.IndexFunc(out, func(c Cut) bool { return c.Cable == p.Cable && c.M == p.M })
 		if i < 0 {
@@ -98,7 +100,8 @@ func cuts(pieces []Piece) (out []Cut) {
 	return out
 }
 
-func totals(pieces []Piece) (out []Total) {
+func totals(pieces []Piece) []Total {
+	out := []Total{}
 	for _, p := range pieces {
 		i := slices.IndexFunc(out, func(t Total) bool { return t.Cable == p.Cable })
 		if i < 0 {
@@ -153,6 +156,7 @@ func counted(n int, one, many string) string {
 }
 
 func sortParts(parts []Part) []Part {
-	slices.SortStableFunc(parts, func(a, b Part) int { return cmp.Compare(a.Kind, b.Kind) })
-	return parts
+	sorted := append([]Part{}, parts...)
+	slices.SortStableFunc(sorted, func(a, b Part) int { return cmp.Compare(a.Kind, b.Kind) })
+	return sorted
 }

@@ -90,7 +90,7 @@ func Survey(r Room) Sheet {
 }
 
 func (r *Room) controller(c *Controller) ControllerSheet {
-	out := ControllerSheet{ID: c.ID, Terminals: []TerminalSheet{}, Valves: []ValveRun{}, Transformer: r.transformer(c)}
+	out := ControllerSheet{ID: c.ID, Terminals: []TerminalSheet{}, Valves: []ValveRun{}, Pieces: []Piece{}, Transformer: r.transformer(c)}
 	var parts counter
 	for i := range c.Terminals {
 		t := c.Terminals[i].sheet(c.ID)

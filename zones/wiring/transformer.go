@@ -26,7 +26,7 @@ type Transformer struct {
 // transformer gives the worst load of a controller. The supplies do not know of
 // each other, so all may be busy at once; of all that may be open, one is opening.
 func (r *Room) transformer(c *Controller) Transformer {
-	out := Transformer{Volts: positive(c.Volts), Kind: c.Kind, Rating: positive(c.VA)}
+	out := Transformer{Volts: positive(c.Volts), Kind: c.Kind, Rating: positive(c.VA), Open: []string{}}
 	for i := range c.Valves {
 		if c.Valves[i].Holding <= 0 {
 			out.Unknown = append(out.Unknown, c.Valves[i].ID)

@@ -298,7 +298,7 @@ func (r *Room) newPlan(p *Plan) {
 		if run := z.run; run != nil {
 			run.lease = min(run.lease, p.Lease)
 			if end := run.openAt + z.maxRun(); run.phase != recording && end < run.end {
-				run.end, run.capped = end, true
+				run.end, run.span, run.capped = end, z.maxRun(), true
 			}
 		}
 	}

@@ -95,7 +95,7 @@ func (r *Room) grant(o *output, run *run, span time.Duration) {
 	}
 	left := min(run.lease, run.end-r.t)
 	until := min(c.uptimeAt(r.t)+left, o.firstUp+span)
-	if o.wanted && o.run == run.id && o.untilBoot == c.boot && until < o.until {
+	if o.wanted && o.run == run.id && o.untilBoot == c.boot && until+endSlack < o.until {
 		run.behind = true
 		return
 	}

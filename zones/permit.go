@@ -69,8 +69,8 @@ func (r *Room) mustClose(z *zone, run *run) (Reason, string, bool) {
 	if r.ended {
 		return StoppedByPerson, "the daemon is told to end", true
 	}
-	if run.phase == recording && !a.hand && isUnsure(r, z, &a) {
-		return ClockUnsure, unsureWords, true // nothing starts by a clock that went bad meanwhile
+	if (run.phase == recording || run.phase == leading) && !a.hand && isUnsure(r, z, &a) {
+		return ClockUnsure, unsureWords, true // no valve opens by a clock that went bad meanwhile
 	}
 	if run.phase == recording && run.length > z.maxRun() {
 		return MaxRunReached, sprintf("max_run is %s now", words(z.maxRun())), true

@@ -21,7 +21,8 @@ type run struct {
 	reason Reason // why it opened
 	phase  phase
 	lease  time.Duration
-	length time.Duration
+	length time.Duration // that was charged
+	span   time.Duration // that its grants may reach to, less than length when a plan shortened it
 	lead   time.Duration // master before (or pump after) the zone valves
 	rec    uint64        // the intent's record
 	window string        // instance it belongs to; "" for hand and fallback
@@ -66,7 +67,7 @@ func (r *Room) start(z *zone, a *ask) *run {
 	r.runs++
 	run := &run{
 		id: "r-" + itoa(int(r.epoch)) + "-" + itoa(r.runs), zone: z, outs: z.outs, supply: z.supply,
-		reason: a.reason, lease: r.plan.Lease, length: a.length, evidence: a.evidence, because: z.askWords(a),
+		reason: a.reason, lease: r.plan.Lease, length: a.length, span: a.length, evidence: a.evidence, because: z.askWords(a),
 		window: a.window, plan: r.plan,
 	}
 	run.moisture = a.reason == BelowThreshold || a.reason == DriedBack || a.reason == ToLevel
@@ -172,7 +173,7 @@ func (r *Room) grantAll(run *run) {
 	if r.t >= run.openAt {
 		run.valvesOn = true
 		for _, o := range run.outs {
-			r.grant(o, run, run.length)
+			r.grant(o, run, run.span)
 		}
 	}
 	if pump && (run.masterOn || s.masterOn || r.t >= run.openAt+run.lead) {
@@ -191,7 +192,7 @@ func (r *Room) grantMaster(run *run) {
 	if !s.masterOn {
 		s.masterOn, s.masterAt = true, r.t
 	}
-	r.grant(s.master, run, run.length+run.lead)
+	r.grant(s.master, run, run.span+run.lead)
 }
 
 // carryOn opens what follows the lead, renews every third of a lease, ends in time.
@@ -249,7 +250,7 @@ func (r *Room) limit(run *run) time.Duration {
 	t := forever
 	for _, o := range run.outs {
 		if o.wanted && o.run == run.id && o.untilBoot == o.ctl.boot {
-			t = min(t, r.t+o.firstUp+run.length-o.ctl.uptimeAt(r.t))
+			t = min(t, r.t+o.firstUp+run.span-o.ctl.uptimeAt(r.t))
 		}
 	}
 	if t+endSlack >= run.end {
@@ -262,7 +263,7 @@ func (r *Room) limit(run *run) time.Duration {
 func (r *Room) furtherGrant(run *run) bool {
 	for _, o := range run.outs {
 		// A grant reckoned from a late report ends earlier than our books have it.
-		if o.wanted && (o.deadline < run.end || o.until+endSlack < o.firstUp+run.length) {
+		if o.wanted && (o.deadline < run.end || o.until+endSlack < o.firstUp+run.span) {
 			return true
 		}
 	}

@@ -95,7 +95,7 @@ func (m *calm) look(w *world) {
 	for i := range v.Zones {
 		m.dryZone(w, &v.Zones[i], since)
 		if w.now >= w.c.calm()+3*time.Minute+w.set.settled {
-			m.waters(w, &v.Zones[i])
+			m.waters(w, &v, &v.Zones[i])
 		}
 	}
 }
@@ -190,7 +190,7 @@ func (w *world) trustProbes() {
 
 // waters is INV-31: with all faults gone nothing but the schedule, the budget and the
 // turn of others keeps water from a zone; and where it is due, it comes.
-func (m *calm) waters(w *world, z *zones.ZoneView) {
+func (m *calm) waters(w *world, v *zones.View, z *zones.ZoneView) {
 	since := w.now - w.c.calm()
 	if z.Reason == zones.ControllerOffline && strings.Contains(z.Because, "runs off") && since < driftFor {
 		return // two measures over ten minutes each have to agree first
@@ -203,6 +203,9 @@ func (m *calm) waters(w *world, z *zones.ZoneView) {
 		zones.BrokerLost, zones.ControllerOffline, zones.SupplyIsLow, zones.ClockUnsure, zones.HeldByPerson, zones.ProbesLost:
 		w.failf("INV-31: zone %s is refused by %s %s after all faults have stopped: %s", z.ID, z.Reason, since, z.Because)
 	case zones.LeakFound, zones.ProbesImplausible:
+		if apart(v, z.ID) {
+			return // a valve that stood open wetted a half of the bed, and the halves differ still
+		}
 		// What probes showed before may still be judged; hourly resets end it. No-response
 		// may come much later: the shot before the next one was in the time of faults.
 		if since > latchesFor {
@@ -224,6 +227,19 @@ func (m *calm) waters(w *world, z *zones.ZoneView) {
 	if w.now-m.unmet[z.ID] > limit {
 		w.failf("INV-31: zone %s is %s at %.1f %%, below %.1f %%, for %s", z.ID, z.State, value(z.Moisture), value(z.Below), w.now-m.unmet[z.ID])
 	}
+}
+
+// apart reports whether a zone's probes read what can be, and differ.
+func apart(v *zones.View, zone string) bool {
+	n := 0
+	for i := range v.Probes {
+		if p := &v.Probes[i]; p.Zone == zone && p.Quality == zones.ProbeOutlier {
+			n++
+		} else if p.Zone == zone && p.Quality == zones.ProbeImplausible {
+			return false
+		}
+	}
+	return n > 0
 }
 
 func value(v *float64) float64 {

@@ -6,6 +6,7 @@ import (
 	"html/template"
 	"io"
 	"strings"
+	"unicode/utf8"
 
 	"rillgate/zones/wiring"
 )
@@ -33,7 +34,7 @@ func Body(w io.Writer, s wiring.Sheet, head Head) error {
 }
 
 func write(w io.Writer, part string, s wiring.Sheet, head Head) error {
-	t, err := template.New("sheet").Funcs(template.FuncMap{"code": codeMarks}).Parse(sheetText)
+	t, err := template.New("sheet").Funcs(template.FuncMap{"code": codeMarks, "long": long}).Parse(sheetText)
 	if err != nil {
 		return fmt.Errorf("read template: %w", err)
 	}
@@ -42,6 +43,9 @@ func write(w io.Writer, part string, s wiring.Sheet, head Head) error {
 	}
 	return nil
 }
+
+// long says that a cell may be broken over lines, so that no name widens its table.
+func long(cell string) bool { return utf8.RuneCountInString(cell) > 22 }
 
 // codeMarks sets what stands between backquotes as code.
 func codeMarks(s string) template.HTML {
@@ -78,19 +82,19 @@ type controllerPage struct {
 	Dense       bool
 	Drawings    []template.HTML
 	Columns     int
-	Valves      []valveRow
+	Valves      grid
 	Transformer string
-	Terminals   [][]string
-	Head        []string
+	Terminals   grid
 	Cables      []cable
 	Parts       []wiring.Part
 	Findings    []wiring.Finding
 	Elsewhere   int // findings on the room's page
 }
 
-type valveRow struct {
-	Output int
-	Cells  []string
+// grid is a table whose rows begin with what they are about.
+type grid struct {
+	Head []string
+	Rows [][]string
 }
 
 // cable is one kind of cable, with what to cut of it.
@@ -107,7 +111,7 @@ type cut struct {
 
 func newDocument(s *wiring.Sheet, head Head) document {
 	d := document{Room: s.Room, Name: s.Name, Head: head, Style: template.CSS(Style()), // ours, embedded
-		Alone: len(s.Controllers) == 1, Cables: cables(s.Cuts, s.Totals, s.US, ""), Parts: s.Parts, Assumptions: s.Assumptions, Labels: labels(s)}
+		Alone: len(s.Controllers) == 1, Cables: cables(s, s.Cuts, s.Totals, ""), Parts: s.Parts, Assumptions: s.Assumptions, Labels: labels(s)}
 	for i := range s.Controllers {
 		p := newControllerPage(s, &s.Controllers[i])
 		if p.Dense && len(p.Findings) > 0 {
@@ -128,19 +132,19 @@ func newDocument(s *wiring.Sheet, head Head) document {
 const roomy = 22
 
 func newControllerPage(s *wiring.Sheet, c *wiring.ControllerSheet) controllerPage {
-	p := controllerPage{ID: c.ID, Columns: max(3, min(4, len(c.Terminals))), Transformer: sentence(c.Transformer.String()), Head: wiring.TerminalHead(),
-		Cables: cables(c.Cuts, c.Totals, s.US, c.ID+"/"), Parts: c.Parts, Findings: about(s.Findings, c.ID)}
+	p := controllerPage{ID: c.ID, Columns: max(3, min(4, len(c.Terminals))), Transformer: sentence(c.Transformer.String()), Terminals: grid{Head: wiring.TerminalHead()}, Valves: grid{Head: wiring.ValveHead()},
+		Cables: cables(s, c.Cuts, c.Totals, c.ID), Parts: c.Parts, Findings: about(s.Findings, c.ID)}
 	tallest := 0
 	for i := range c.Terminals {
 		t := &c.Terminals[i]
 		tallest = max(tallest, len(t.Probes))
 		p.Drawings = append(p.Drawings, figure(c.ID, t, s.US))
-		p.Terminals = append(p.Terminals, t.Cells(s.US))
+		p.Terminals.Rows = append(p.Terminals.Rows, t.Cells(s.US))
 	}
 	for i := range c.Valves {
-		p.Valves = append(p.Valves, valveRow{c.Valves[i].Output, c.Valves[i].Cells(s.US)})
+		p.Valves.Rows = append(p.Valves.Rows, c.Valves[i].Cells(s.US))
 	}
-	p.Dense = 2*tallest+len(p.Terminals)+len(p.Valves)+2*len(p.Findings) > roomy
+	p.Dense = 2*tallest+len(p.Terminals.Rows)+len(p.Valves.Rows)+2*len(p.Findings) > roomy
 	return p
 }
 
@@ -151,19 +155,22 @@ func figure(controller string, t *wiring.TerminalSheet, us bool) template.HTML {
 	return template.HTML(fmt.Sprintf(`<svg viewBox="0 0 %d %d" role="img" aria-label="%s">%s</svg>`, drawingWidth, height, title, svg)) // text in it is escaped
 }
 
-// cables groups the cuts by cable; prefix is left out of their labels.
-func cables(cuts []wiring.Cut, totals []wiring.Total, us bool, prefix string) (out []cable) {
+// cables groups the cuts by cable. The labels of the pieces stand on the page of
+// their controller, without its name; the room's page is for buying.
+func cables(s *wiring.Sheet, cuts []wiring.Cut, totals []wiring.Total, controller string) (out []cable) {
 	for _, t := range totals {
-		of := cable{Total: sentence(t.Words(us))}
+		of := cable{Total: sentence(t.Words(s.US))}
 		for _, c := range cuts {
 			if c.Cable != t.Cable {
 				continue
 			}
 			var names []string
 			for _, l := range c.Labels {
-				names = append(names, strings.TrimPrefix(l, prefix))
+				if controller != "" {
+					names = append(names, strings.TrimPrefix(l, controller+"/"))
+				}
 			}
-			of.Cuts = append(of.Cuts, cut{c.Count, c.M.Length(us), strings.Join(names, ", ")})
+			of.Cuts = append(of.Cuts, cut{c.Count, c.M.Length(s.US), strings.Join(names, ", ")})
 		}
 		out = append(out, of)
 	}

@@ -113,7 +113,7 @@ func (p *page) controller(s *wiring.Sheet, c *wiring.ControllerSheet) {
 func valveWords(v *wiring.ValveRun, us bool) string {
 	cells := v.Cells(us)
 	return fmt.Sprintf("Output %d: valve %s (%s), %s of %s; loop %s, drop held %s, at inrush %s (20 °C / 75 °C); longest run %s",
-		v.Output, cells[0], cells[1], cells[3], cells[2], cells[4], cells[5], cells[6], cells[7])
+		v.Output, cells[1], cells[2], cells[4], cells[3], cells[5], cells[6], cells[7], cells[8])
 }
 
 func (p *page) findings(fs []wiring.Finding) {

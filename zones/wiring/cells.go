@@ -23,14 +23,18 @@ func (t *TerminalSheet) Cells(us bool) []string {
 	return []string{fmt.Sprint(t.Number), layout, dash(t.Cable), lengthOrDash(t.Bought, us), lengthOrDash(t.Tails, us), farthest, draw, lowest, ground}
 }
 
-// Cells gives the valve's row: id, zone, wire, length, loop resistance, drop while
-// held and at inrush (at 20 °C and 75 °C), longest run. What is not known is "-".
+// ValveHead names the cells of a valve's row; ohms and drops are at 20 °C and 75 °C.
+func ValveHead() []string {
+	return []string{"Output", "Valve", "Zone", "Wire", "Length", "Loop", "Drop held", "Drop at inrush", "Longest run"}
+}
+
+// Cells gives the valve's row under ValveHead. What is not known is "-".
 func (v *ValveRun) Cells(us bool) []string {
 	zone := v.Zone
 	if v.Master {
 		zone = "master of " + v.Supply
 	}
-	return []string{v.ID, dash(zone), dash(v.Wire), lengthOrDash(v.LengthM, us), both(v.Cool.LoopOhms, v.Hot.LoopOhms, "ohm"),
+	return []string{fmt.Sprint(v.Output), v.ID, dash(zone), dash(v.Wire), lengthOrDash(v.LengthM, us), both(v.Cool.LoopOhms, v.Hot.LoopOhms, "ohm"),
 		both(v.Cool.HoldingDrop, v.Hot.HoldingDrop, "V"), both(v.Cool.InrushDrop, v.Hot.InrushDrop, "V"), lengthOrDash(v.Longest, us)}
 }
 

@@ -130,12 +130,12 @@ func writeValves(b *strings.Builder, valves []ValveRun, us bool) {
 	if len(valves) == 0 {
 		return
 	}
-	rows := [][]string{{"output", "valve", "zone", "wire", "length", "loop 20/75 °C", "drop held 20/75 °C", "drop at inrush 20/75 °C", "longest run"}}
+	rows := [][]string{ValveHead()}
 	for i := range valves {
-		rows = append(rows, append([]string{fmt.Sprint(valves[i].Output)}, valves[i].Cells(us)...))
+		rows = append(rows, valves[i].Cells(us))
 	}
 	widths := columns(rows)
-	b.WriteString("  valves\n")
+	b.WriteString("  valves, two wires each, copper at 20 °C / 75 °C\n")
 	for _, row := range rows {
 		fmt.Fprintf(b, "    %s\n", strings.TrimRight(padded(row, widths), " "))
 	}

@@ -56,15 +56,17 @@ func (n Number) Known() bool { return n.N > 0 }
 
 // Learned is what one zone has taught so far.
 type Learned struct {
-	Zone           string `json:"zone"`
-	PointsPerLitre Number `json:"points_per_litre"` // points that one litre a plant raises it by; unknown where litres are
-	DelayMinutes   Number `json:"delay_minutes"`    // from the opening to half of the rise
-	UptakeDay      Number `json:"uptake_day"`       // points/h that it falls with the lights on: plants and evaporation
-	UptakeNight    Number `json:"uptake_night"`     // points/h, lights off
-	UptakeDayML    Number `json:"uptake_day_ml"`    // mL a plant and hour
-	UptakeNightML  Number `json:"uptake_night_ml"`
-	Field          Number `json:"field"` // %, the level to which a shot drains back
-	Shots          int    `json:"shots"` // observed and kept, those that drained too
+	Zone           string  `json:"zone"`
+	PointsPerLitre Number  `json:"points_per_litre"` // points that one litre a plant raises it by; unknown where litres are
+	DelayMinutes   Number  `json:"delay_minutes"`    // from the opening to half of the rise
+	UptakeDay      Number  `json:"uptake_day"`       // points/h that it falls with the lights on: plants and evaporation
+	UptakeNight    Number  `json:"uptake_night"`     // points/h, lights off
+	UptakeSlope    Number  `json:"uptake_slope"`     // share of the uptake that it changes by with every point of moisture
+	UptakeAt       float64 `json:"uptake_at"`        // %, the moisture that the uptakes are of; 0 = unknown
+	UptakeDayML    Number  `json:"uptake_day_ml"`    // mL a plant and hour
+	UptakeNightML  Number  `json:"uptake_night_ml"`
+	Field          Number  `json:"field"` // %, the level to which a shot drains back
+	Shots          int     `json:"shots"` // observed and kept, those that drained too
 }
 
 // Code says what kind of finding it is.

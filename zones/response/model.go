@@ -161,7 +161,9 @@ func (m *Model) TimeToDry(zone string, level, half, dry float64, light Light) (d
 		return Dry{}, false
 	}
 	l := b.learned()
-	return TimeToDry(Forecast{Level: level, LevelHalf: half, DryLevel: dry, Day: l.UptakeDay, Night: l.UptakeNight}, light)
+	return TimeToDry(Forecast{
+		Level: level, LevelHalf: half, DryLevel: dry, Day: l.UptakeDay, Night: l.UptakeNight, At: l.UptakeAt, Slope: l.UptakeSlope,
+	}, light)
 }
 
 func (m *Model) bed(zone string) *bed {

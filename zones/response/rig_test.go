@@ -28,10 +28,8 @@ type rig struct {
 	up   time.Duration // uptime of the controller at 0
 	beds map[string]*bedRig
 	lit  bool
-	busy string // the zone being watered; one at a time
 
-	since time.Duration
-	told  []response.Finding // everything found, each once
+	told []response.Finding // everything found, each once
 }
 
 // bedRig is what the grower knows of one zone.

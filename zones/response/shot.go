@@ -39,6 +39,7 @@ type shot struct {
 	Mark    mark    `json:"mark,omitempty"`
 	Ratio   []milli `json:"ratio,omitempty"` // each probe's rise as a share of what it had taught
 	Worth   milli   `json:"worth,omitempty"` // the rise of the zone that was due; 0 = not known then
+	Alone   bool    `json:"alone,omitempty"` // no other zone was watered near it
 	Felt    []felt  `json:"felt,omitempty"`  // where else the shot was felt
 }
 
@@ -99,11 +100,7 @@ func (b *bed) observe(e *episode, to int64) shot {
 	for i, t := range b.tracks {
 		s.Peak = append(s.Peak, t.peak(e.open, to))
 		if e.runs == 1 {
-			top := s.After[i]
-			if top != unknown { // what was drunk since it arrived
-				top += milli(b.learned().rate(s.Lit) * 1000 * float64(s.AfterAt-e.closed) / 3600)
-			}
-			s.Halfway = append(s.Halfway, t.halfway(e.open, to, s.Before[i], top))
+			s.Halfway = append(s.Halfway, b.halfway(t, &s, i, to))
 		}
 	}
 	return s
@@ -128,11 +125,23 @@ func (t *track) peak(from, to int64) milli {
 	return high
 }
 
+// halfway gives when a probe stood half way, with both ends where they would be at the
+// shot itself but for uptake.
+func (b *bed) halfway(t *track, s *shot, i int, to int64) int64 {
+	if s.Before[i] == unknown || s.After[i] == unknown {
+		return -1
+	}
+	drunk := func(from, to int64) milli {
+		return milli(b.learned().rate(s.Lit) * 1000 * float64(to-from) / 3600)
+	}
+	return t.halfway(s.Open, to, s.Before[i]-drunk(s.BaseAt, s.Open), s.After[i]+drunk(s.Closed, s.AfterAt))
+}
+
 // halfway gives the seconds from an opening until the track stands half way from before
 // to after: the middle of where it first passes that level and where it last does,
 // between two dots by their line. -1 when it does not rise clearly.
 func (t *track) halfway(open, to int64, before, after milli) int64 {
-	if before == unknown || after == unknown || after-before < clearRise {
+	if after-before < clearRise {
 		return -1
 	}
 	half := before + (after-before)/2

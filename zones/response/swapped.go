@@ -27,7 +27,7 @@ func (m *Model) seekSwapped(by *bed, s *shot) {
 			}
 		}
 	}
-	if s.Mark == ordinary && s.Worth > 0 {
+	if s.Alone && s.Mark == ordinary && s.Worth > 0 {
 		m.ownShot(by, s)
 	}
 }
@@ -83,11 +83,25 @@ func (m *Model) oneProbe(b, other *bed, i int) {
 		}
 	}
 	if follows < 1 || follows+missed < leastShots {
+		m.exchanged(b, other, i, missed, since)
 		return
 	}
 	m.raise(b, Finding{Code: Swapped, Probe: t.probe, Other: other.zone.ID, Since: age(since), Because: fmt.Sprintf(
 		"probe %s of %s rose with %d of the shots of %s and missed %d of its own: it may sit in %s",
 		t.probe, b.zone.title(), follows, other.zone.title(), missed, other.zone.title())})
+}
+
+// exchanged finds the other one of two swapped probes: it misses its own shots, and one
+// from the other zone follows them.
+func (m *Model) exchanged(b, other *bed, i, missed int, since int64) {
+	k := slices.IndexFunc(other.found, func(f Finding) bool { return f.Code == Swapped && f.Probe != "" && f.Other == b.zone.ID })
+	if k < 0 || missed < leastShots {
+		return
+	}
+	t := b.tracks[i]
+	m.raise(b, Finding{Code: Swapped, Probe: t.probe, Other: other.zone.ID, Since: age(since), Because: fmt.Sprintf(
+		"probe %s of %s missed %d of its own shots, which probe %s of %s follows: the two may be swapped",
+		t.probe, b.zone.title(), missed, other.found[k].Probe, other.zone.title())})
 }
 
 // missedSince counts the own shots that a probe missed since the last that it felt, and
@@ -101,7 +115,7 @@ func (b *bed) missedSince(i int, from int64) (n int, since int64) {
 		switch {
 		case b.missed(s, i):
 			n++
-		case s.Mark == ordinary && len(s.Ratio) > i && s.Ratio[i] != unknown && s.Ratio[i].float() >= lowPart:
+		case s.Alone && s.Mark == ordinary && len(s.Ratio) > i && s.Ratio[i] != unknown && s.Ratio[i].float() >= lowPart:
 			return n, s.Closed
 		}
 	}

@@ -13,7 +13,8 @@ type taught struct {
 	own     []float64 // the same for each probe; NaN = unknown
 	day     []float64 // how fast each probe falls, points/h; NaN = unknown
 	night   []float64
-	ceiling float64 // %, up to which shots have shown in full
+	ceiling float64   // %, up to which shots have shown in full
+	tops    []float64 // the same for each probe
 }
 
 func (t *taught) rate(lit bool) float64 {
@@ -59,6 +60,8 @@ func (b *bed) reckon() *taught {
 		t.perDose, t.own, t.ceiling = b.rise(t)
 		t.Field = b.field(t)
 	}
+	t.UptakeSlope, t.UptakeAt = b.slope(t)
+	t.tops = b.tops(t)
 	t.DelayMinutes = b.delay(t)
 	for i := range b.shots {
 		if b.shots[i].Mark == ordinary {
@@ -74,18 +77,12 @@ func (b *bed) reckon() *taught {
 
 // uptake gives how fast the zone falls by itself, and each of its probes.
 func (b *bed) uptake(blocks []block, field Number) (Number, []float64) {
-	late := 0
-	for i := range blocks {
-		if !blocks[i].Early {
-			late++
-		}
-	}
+	late := lateBlocks(blocks)
 	var falls []float64
 	each := make([][]float64, len(b.tracks))
 	for i := range blocks {
 		k := &blocks[i]
-		drains := k.Early && (late >= 4 && !field.Known() || field.Known() && k.Level.float() > field.Value-nearField)
-		if k.Odd || drains || middleOf(k.Falls) == unknown {
+		if !k.shows(late, field) {
 			continue
 		}
 		falls = append(falls, middleOf(k.Falls).float())
@@ -97,6 +94,22 @@ func (b *bed) uptake(blocks []block, field Number) (Number, []float64) {
 	}
 	own := medians(each)
 	return withProbes(number(falls, floorFall), own), own
+}
+
+// lateBlocks counts the stretches in which nothing drained any more.
+func lateBlocks(blocks []block) (n int) {
+	for i := range blocks {
+		if !blocks[i].Early {
+			n++
+		}
+	}
+	return n
+}
+
+// shows reports whether a stretch shows uptake alone.
+func (b *block) shows(late int, field Number) bool {
+	drains := b.Early && (late >= 4 && !field.Known() || field.Known() && b.Level.float() > field.Value-nearField)
+	return !b.Odd && !drains && middleOf(b.Falls) != unknown
 }
 
 // rise gives the points for one unit of dose, of the zone and of each probe, from the
@@ -129,6 +142,27 @@ func (b *bed) rise(t *taught) (Number, []float64, float64) {
 		floor = floorRise * all[0]
 	}
 	return withProbes(number(all, floor), own), own, ceiling
+}
+
+// fullPart is the share of what it had taught by which a probe shows a shot in full.
+const fullPart = 0.8
+
+// tops gives the level up to which each probe has shown shots in full: above, its plant
+// may drain though the zone does not.
+func (b *bed) tops(t *taught) []float64 {
+	tops := make([]float64, len(b.tracks))
+	for i := range b.shots {
+		s := &b.shots[i]
+		if s.Mark != ordinary || s.Turned {
+			continue
+		}
+		for p, r := range s.rises(t.rate(s.Lit)) {
+			if r != unknown && p < len(tops) && r.float() >= fullPart*t.own[p]*s.Dose {
+				tops[p] = math.Max(tops[p], s.After[p].float())
+			}
+		}
+	}
+	return tops
 }
 
 // drains reports whether a shot fell back soon, or stands where shots drain.

@@ -15,10 +15,8 @@ const (
 	leakPoints = milli(1200) // that most probes rise by
 	slipPoints = milli(4000) // that a probe falls by, beyond its neighbours
 	slipBack   = milli(2500) // how near to its old place by them it is back again
-	stepPoints = milli(2500) // that a probe steps by when it is put elsewhere
+	stepPoints = milli(1500) // that a probe steps by when it is put elsewhere
 	lowKept    = 6 * hour
-	driftSpan  = 24 * hour
-	driftLeast = 2.0  // points in that time
 	driftOver  = 1.0  // under which it has ended
 	driftSure  = 5.0  // and so many times its own uncertainty
 	driftFloor = 0.03 // points/h that a probe's steps and noise make
@@ -39,9 +37,9 @@ func (m *Model) look(b *bed) {
 	b.five = m.now
 	now := b.levels(m.now-five, m.now+1)
 	falls := b.falls(now)
+	b.steps(now)
 	for i, t := range b.tracks {
 		m.seekSlip(b, i, now, falls)
-		t.step(now[i], falls, i)
 		t.fold(dot{m.now, now[i]})
 	}
 	m.seekLeak(b)
@@ -88,12 +86,19 @@ func others(v []milli, i int) milli {
 	return middleOf(append(rest, v[i+1:]...))
 }
 
-// step notes that a probe moved at once, which neither water nor uptake does to one
-// alone.
-func (t *track) step(now milli, falls []milli, i int) {
-	if n := len(t.fives); n > 0 && now != unknown && apart(now, t.fives[n-1].level) > stepPoints {
-		if o := others(falls, i); o == unknown || o < stepPoints/2 {
-			t.jump = t.fives[n-1].at + five
+// steps notes the probes that moved at once and alone, which neither water nor uptake
+// does.
+func (b *bed) steps(now []milli) {
+	moved := make([]milli, len(now))
+	for i, t := range b.tracks {
+		moved[i] = unknown
+		if n := len(t.fives); n > 0 && t.fives[n-1].at > b.five-3*five {
+			moved[i] = minus(now[i], t.fives[n-1].level)
+		}
+	}
+	for i, t := range b.tracks {
+		if o := others(moved, i); moved[i] != unknown && o != unknown && apart(moved[i], o) > stepPoints {
+			t.jump = b.five
 		}
 	}
 }
@@ -159,7 +164,7 @@ func (m *Model) seekLeak(b *bed) {
 			continue
 		}
 		heard++
-		if up := t.fives[len(t.fives)-1].level - t.low.level; up >= leakPoints && t.jump < t.low.at {
+		if up := t.fives[len(t.fives)-1].level - t.low.level; up >= leakPoints && t.jump <= t.low.at {
 			rose++
 			from, most = min(from, t.low.at), append(most, up)
 		}
@@ -216,21 +221,37 @@ func (m *Model) seekDrift(b *bed) {
 		return
 	}
 	for i, t := range b.tracks {
-		d := drift(b.day, i, m.now-driftSpan).and(drift(b.night, i, m.now-driftSpan))
-		switch {
-		case math.Abs(d.points) >= math.Max(driftLeast, driftSure*d.sigma):
+		gone := 0.0
+		for _, w := range driftWindows() {
+			d := drift(b.day, i, m.now-w.span).and(drift(b.night, i, m.now-w.span))
+			gone = math.Max(gone, math.Abs(d.points)/w.least)
+			if math.Abs(d.points) < math.Max(w.least, driftSure*d.sigma) {
+				continue
+			}
 			way := "fell"
 			if d.points < 0 {
 				way = "rose"
 			}
 			m.raise(b, Finding{Code: ProbeDrifts, Probe: t.probe, Since: age(d.from), Because: fmt.Sprintf(
-				"in %.1f h without water of the last day probe %s of %s %s by %.1f points against its neighbours, beyond what it used to",
-				d.hours, t.probe, b.zone.title(), way, math.Abs(d.points))})
-		case math.Abs(d.points) < driftOver:
+				"in %.1f h without water of the last %d h probe %s of %s %s by %.1f points against its neighbours, beyond what it used to",
+				d.hours, w.span/hour, t.probe, b.zone.title(), way, math.Abs(d.points))})
+			break
+		}
+		if gone < driftOver {
 			m.clear(b, ProbeDrifts, t.probe)
 		}
 	}
 }
+
+// driftWindow is a time in which a probe that goes away by so many points drifts.
+type driftWindow struct {
+	span  int64
+	least float64
+}
+
+// driftWindows: a quick drift soon, a slow one late. Plants that are watered in another
+// way than before part by some tenths of a point an hour for a day or two.
+func driftWindows() [2]driftWindow { return [2]driftWindow{{4 * hour, 1.5}, {24 * hour, 4}} }
 
 // away is how far a probe went from its zone.
 type away struct {

@@ -13,6 +13,7 @@ const (
 	headroom    = 0.3  // points over the ceiling up to which one is judged
 	feltPart    = 0.4  // share of what a shot is worth that is felt elsewhere
 	feltLeast   = 0.7  // and in points
+	feltMost    = 2.5  // share over which it is something else, a probe put back say
 	feltQuiet   = 1500 // s without water of its own before a zone can feel another's
 )
 
@@ -25,10 +26,15 @@ func (m *Model) weigh(b *bed, s *shot) {
 		s.Worth = milli(1000 * t.perDose.Value * s.Dose)
 		s.Ratio = make([]milli, len(rises))
 		for i, r := range rises {
-			s.Ratio[i] = share(r, t.own[i]*s.Dose)
+			worth := t.own[i] * s.Dose
+			s.Ratio[i] = share(r, worth)
+			if s.Ratio[i] < 1000*fullPart && s.Before[i].float()+worth > t.tops[i]+headroom {
+				s.Ratio[i] = unknown // its plant may have drained
+			}
 		}
 		s.Mark = t.compare(s, middleOf(rises))
 	}
+	s.Alone = !m.alsoRan(b, nil, s)
 	m.feel(b, s)
 }
 
@@ -83,8 +89,8 @@ func (m *Model) feel(b *bed, s *shot) {
 	}
 }
 
-// alsoRan reports whether a third zone was watered so near to the shot that nobody can
-// say whose water it was.
+// alsoRan reports whether a zone other than b and o was watered so near to the shot that
+// nobody can say whose water it was.
 func (m *Model) alsoRan(b, o *bed, s *shot) bool {
 	for _, x := range m.beds {
 		if x == b || x == o {
@@ -98,27 +104,28 @@ func (m *Model) alsoRan(b, o *bed, s *shot) bool {
 }
 
 // feels gives the probes of a zone that rose with another's shot, beyond the trend they
-// had.
+// had; after another shot of the same zone that trend may be its doing.
 func (o *bed) feels(b *bed, s *shot, to int64) (felt, bool) {
 	t := o.learned()
 	hours := float64(s.AfterAt-s.BaseAt) / 3600
 	worth := o.worthOf(b, s)
 	long := o.levels(s.Open-25*minute, s.Open-25*minute+lookBefore)
 	before, after := o.levels(s.Open-lookBefore, s.Open+1), o.levels(2*s.AfterAt-to, to+1)
+	follows := b.last != s.Closed || len(b.shots) > 0 && b.shots[len(b.shots)-1].Closed > s.Open-hour/2
 	f := felt{Zone: o.zone.ID}
 	var rises []milli
 	heard := 0
 	for i := range o.tracks {
 		r := minus(after[i], before[i])
-		if r == unknown || o.tracks[i].jump > s.Open-30*minute {
+		if r == unknown {
 			continue
 		}
 		heard++
 		rose := r.float() + t.rate(s.Lit)*hours
-		if trend := minus(before[i], long[i]); trend != unknown && trend > 0 {
+		if trend := minus(before[i], long[i]); trend != unknown && trend > 0 && !follows {
 			rose -= trend.float() / 17 * float64(s.AfterAt-s.BaseAt) / 60
 		}
-		if rose >= math.Max(feltLeast, feltPart*worth) {
+		if rose >= math.Max(feltLeast, feltPart*worth) && (worth == 0 || rose <= feltMost*worth+1) {
 			f.Probes = append(f.Probes, i)
 			rises = append(rises, milli(1000*rose))
 		}

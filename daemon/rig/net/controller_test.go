@@ -39,11 +39,12 @@ type controller struct {
 }
 
 type output struct {
-	open  bool
-	run   string
-	shut  string // the last run that was closed
-	until time.Duration
-	timer *time.Timer
+	open   bool
+	run    string
+	shut   string // the last run that was closed
+	opened time.Duration
+	until  time.Duration
+	timer  *time.Timer
 }
 
 // move is one thing that happened at an output, by the controller's own clock, which
@@ -161,7 +162,7 @@ func (c *controller) grant(n int, g grant) {
 	}
 	kind := "renew"
 	if !o.open || o.run != g.Run {
-		kind = "open"
+		kind, o.opened = "open", mono()
 	}
 	if o.timer != nil {
 		o.timer.Stop()

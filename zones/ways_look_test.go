@@ -1,0 +1,219 @@
+package zones
+
+import (
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"rillgate/schedule"
+)
+
+// An alarm stays over a plan that keeps its subject, and goes with it.
+func TestAlarmsOverAPlan(t *testing.T) {
+	g := newRig(t, benchPlan(2, 2))
+	g.step(&Status{Controller: "north"})
+	g.step(&Reading{Place: Place{"north", 1, "0"}, Moisture: 99000, HasMoisture: true})
+	p := benchPlan(2, 2)
+	p.Hash = "0001"
+	g.step(&NewPlan{p})
+	require.NotNil(t, g.room.alarms[alarmKey{ControllerOffline, "north"}])
+}
+
+// A daily limit that a window met stays told while the window's shot cannot be reckoned
+// no more.
+func TestOverBudgetOfAWindowThatCannotBeReckoned(t *testing.T) {
+	p := benchPlan(1, 2)
+	p.Zones[0].Limits.MaxPerDay = 30 * time.Second
+	g := newRig(t, p)
+	g.run(20*time.Second, 35)
+	z := g.room.zoneBy["a"]
+	require.NotNil(t, g.room.alarms[alarmKey{DailyLimit, "a"}])
+	g.run(20*time.Second, 45)
+	require.NotNil(t, g.room.alarms[alarmKey{DailyLimit, "a"}], "the window is still open, and its shot does not fit")
+	z.window().Shot = schedule.Shot{Kind: schedule.ByMillilitres}
+	require.False(t, g.room.overBudget(z))
+}
+
+// A zone without a supply that waits for ever is not refused, but it gets dry all the same.
+func TestZoneThatNobodyServes(t *testing.T) {
+	g := newRig(t, loosePlan())
+	g.step(&InputState{Controller: "north", ID: "low"})
+	g.run(30*time.Second, 35)
+	require.True(t, g.room.zoneBy["a"].waiting)
+	require.Empty(t, g.room.zoneBy["a"].reason)
+}
+
+// Probes that are lost and then taken out of the plan leave a zone that needs none.
+func TestLostProbesThatLeaveThePlan(t *testing.T) {
+	g := newRig(t, benchPlan(1, 2))
+	g.run(4*time.Minute, 0)
+	require.NotZero(t, g.room.mem.Zones["a"].Lost)
+	p := benchPlan(1, 0)
+	p.Hash, p.Zones[0].Schedule.Windows[0].Below = "0001", 0 // by time
+	g.step(&NewPlan{p})
+	g.run(5*time.Hour, 0)
+	require.NotEmpty(t, closes(g.got, ShotDone))
+	require.Nil(t, g.room.alarms[alarmKey{ProbesLost, "a"}])
+	require.Nil(t, g.room.alarms[alarmKey{AlarmDry, "a"}], "nothing it lacks")
+}
+
+// Of reports of one moment the higher pair is newer; one that names an output that was
+// not shown yet is news.
+func TestReportsOfOneMoment(t *testing.T) {
+	require.True(t, newer(2, 1, 1, 9))
+	require.True(t, newer(2, 2, 2, 1))
+	require.False(t, newer(2, 1, 2, 1))
+	require.False(t, newer(1, 9, 2, 1))
+	g := newRig(t, benchPlan(2, 2))
+	c := g.room.controlBy["north"]
+	e := g.reportOf("north")
+	n := c.reports
+	c.outputs[1].shown = false
+	g.step(e)
+	require.Equal(t, n+1, c.reports)
+}
+
+// A valve that was never ours to open and that the last report to name it showed open.
+func TestMaybeOpenByAnOldWord(t *testing.T) {
+	g := newRig(t, benchPlan(1, 2))
+	o := g.room.outputs[0]
+	o.confirmed, o.granted, o.shown, o.open, o.repAt = false, false, true, true, o.ctl.arrived-1
+	require.True(t, o.maybeOpen(g.room.t))
+	o.open = false
+	require.False(t, o.maybeOpen(o.born+silentOpen))
+}
+
+// A clock that goes bad while a charge is on its way to the ledger: the shot of a window
+// does not open, one by hand does.
+func TestClockGoesBadWhileTheChargeIsOnItsWay(t *testing.T) {
+	for _, hand := range []bool{false, true} {
+		g := newRig(t, benchPlan(1, 2))
+		g.mute = true
+		if hand {
+			require.True(t, g.order(Order{Kind: OrderShot, Zone: "a", For: time.Minute}).Accepted)
+		} else {
+			g.run(20*time.Second, 35)
+		}
+		require.Equal(t, recording, g.room.zoneBy["a"].run.phase)
+		g.now.Trusted = false
+		effects := g.step(&Tick{})
+		effects = append(effects, g.step(&Recorded{Seq: g.room.recSeq})...)
+		require.Equal(t, hand, len(g.commands(effects, true)) == 1, "by hand %t", hand)
+	}
+}
+
+// A supply-low input that no supply names is waited for by all of them; one that names
+// another supply by none but that.
+func TestUnheardInputs(t *testing.T) {
+	p := inputPlan()
+	p.Controllers[0].Inputs = []Input{{ID: "low", Means: SupplyLow}}
+	for low, waits := range map[string]bool{"": true, "low": true, "other": true} {
+		p.Supplies[0].Low = low
+		g := rawRig(t, p, NewMemory())
+		g.run(10*time.Second, 45)
+		require.Equal(t, waits, g.room.unheard(g.room.zoneBy["a"]) != nil, low)
+	}
+	p.Supplies[0].Low = ""
+	p.Supplies = append(p.Supplies, Supply{ID: "rain", MaxOpen: 1, Low: "low"})
+	g := rawRig(t, p, NewMemory())
+	g.run(10*time.Second, 45)
+	require.Nil(t, g.room.unheard(g.room.zoneBy["a"]), "it is the other supply's")
+}
+
+// A reset waits until the meter is still; what a new boot has not shown yet does not
+// speak against it.
+func TestResetOfAMismatchThatFlows(t *testing.T) {
+	g := watering(t, benchPlan(1, 2))
+	o := Output{"north", 1}
+	g.flow[o] = 1
+	g.order(Order{Kind: OrderStop})
+	g.run(5*time.Second, 45)
+	require.Equal(t, ValveLatched, g.valve("a"))
+	g.open[o] = false
+	a := g.order(Order{Kind: OrderReset, Zone: "a"})
+	require.False(t, a.Accepted)
+	require.Contains(t, a.Because, "still open or flowing")
+	g.room.outputBy[o].shown = false
+	require.True(t, g.order(Order{Kind: OrderReset, Zone: "a"}).Accepted)
+}
+
+// Flow that a meter has shown for less than 10 s is no leak yet, also for a reset; a
+// controller that is gone shows nothing.
+func TestResetOfALeakThatFlows(t *testing.T) {
+	g := newRig(t, benchPlan(1, 2))
+	o := Output{"north", 1}
+	g.flow[o] = 1
+	g.run(12*time.Second, 45)
+	require.NotNil(t, hasLatch(g.room.mem.Latches, LeakFound))
+	g.flow[o] = 0
+	g.run(2*time.Second, 45)
+	g.flow[o] = 1
+	g.run(3*time.Second, 45)
+	require.True(t, g.order(Order{Kind: OrderReset}).Accepted, "3 s of flow")
+	g.run(5*time.Second, 45)
+	g.step(&Status{Controller: "north"})
+	require.Equal(t, forever, g.room.leakSince)
+}
+
+// Without an estimate the judgement waits for the next one.
+func TestResponseIsJudgedWithAnEstimate(t *testing.T) {
+	p := respondPlan()
+	p.Zones[0].Moisture.StaleAfter = 30 * time.Second
+	g := newRig(t, p)
+	g.run(27*time.Minute, 35)
+	require.NotZero(t, g.room.mem.Zones["a"].Response.JudgeAt)
+	g.run(20*time.Minute, 0)
+	require.Nil(t, g.room.alarms[alarmKey{NoResponse, "a"}])
+	g.run(30*time.Second, 35)
+	require.NotNil(t, g.room.alarms[alarmKey{NoResponse, "a"}])
+}
+
+// The wall clock that steps within a window changes nothing for a zone that waits.
+func TestStepOfTheClockWhileWaiting(t *testing.T) {
+	g := watering(t, benchPlan(2, 2))
+	g.run(10*time.Second, 35)
+	z := g.room.zoneBy["b"]
+	require.True(t, z.waiting)
+	g.now.Wall = z.sit.Since.Add(-time.Second).Add(time.Hour)
+	z.sit.Until = g.now.Wall
+	g.step(&Tick{})
+	require.True(t, z.waiting)
+	require.False(t, z.passed, "it is the same window")
+}
+
+// The timed fallback needs probes that were lost, and a shot that can be reckoned.
+func TestFallbackThatCannotBe(t *testing.T) {
+	p := benchPlan(1, 0)
+	p.Zones[0].Lost = &Fallback{Shot: schedule.Shot{Value: 30}, Every: 10 * time.Minute, MaxPerDay: time.Hour}
+	g := newRig(t, p)
+	g.run(15*time.Minute, 0)
+	require.Empty(t, g.commands(g.got, true), "a zone without probes has none to lose")
+
+	p = benchPlan(1, 2)
+	p.Zones[0].EmitterLPH = 0
+	p.Zones[0].Lost = &Fallback{Shot: schedule.Shot{Kind: schedule.ByPercent, Value: 1}, Every: 10 * time.Minute, MaxPerDay: time.Hour}
+	g = newRig(t, p)
+	g.run(20*time.Minute, 0)
+	require.Empty(t, g.commands(g.got, true), "its emitters are not known")
+}
+
+// A run that waits for its charge holds no master yet, and takes none over.
+func TestMasterIsNotHandedToARunThatHasNotOpened(t *testing.T) {
+	p := masterPlan(MasterValve)
+	p.Supplies[0].MaxOpen = 2
+	g := newRig(t, p)
+	require.True(t, g.order(Order{Kind: OrderShot, Zone: "a", For: 2 * time.Minute}).Accepted)
+	g.run(5*time.Second, 45)
+	g.mute = true
+	require.True(t, g.order(Order{Kind: OrderShot, Zone: "b", For: 2 * time.Minute}).Accepted)
+	g.run(2*time.Second, 45)
+	require.False(t, g.room.zoneBy["b"].run.masterOn)
+	g.room.supplies[0].handOver = true
+	g.room.handOverMasters()
+	require.False(t, g.room.zoneBy["b"].run.masterOn)
+	g.order(Order{Kind: OrderStop, Zone: "a"})
+	require.False(t, g.room.supplies[0].masterOn, "nobody else needs it yet")
+	g.run(3*time.Second, 45)
+	require.True(t, g.room.supplies[0].master.confirmed)
+}

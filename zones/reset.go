@@ -155,22 +155,34 @@ func (r *Room) resetRoom(e *Order) {
 		return
 	}
 	for _, l := range r.mem.Latches {
-		if because, holds := r.roomCauseHolds(l.Code); holds {
+		because, holds := r.roomCauseHolds(l.Code)
+		switch {
+		case !holds:
+			continue
+		case hasLatch(r.mem.Latches, SecondGateway) != nil:
+			r.outrank()
+			r.answer(e, true, NoReason, sprintf("all valves are told to close above the other gateway's commands; %s stays: %s", l.Code, because))
+		default:
 			r.answer(e, false, l.Code, because+": mend that first")
-			return
 		}
+		return
 	}
-	second := false
+	if hasLatch(r.mem.Latches, SecondGateway) != nil {
+		r.outrank()
+	}
 	for len(r.mem.Latches) > 0 {
-		code := r.mem.Latches[0].Code
-		second = second || code == SecondGateway
-		r.record(&Record{Kind: RecReset, Latch: &LatchRecord{Code: code}})
+		r.record(&Record{Kind: RecReset, Latch: &LatchRecord{Code: r.mem.Latches[0].Code}})
 	}
 	r.leakSince = forever
-	if second {
-		r.takeEpoch(max(r.highest, r.epoch) + 1)
-	}
 	r.answer(e, true, NoReason, "the room may be watered again")
+}
+
+// outrank clears the latch of a second gateway and takes an epoch above its own. It is
+// no reason to wait that its valves still let water through: until our epoch is the
+// higher one no close of ours counts for them.
+func (r *Room) outrank() {
+	r.record(&Record{Kind: RecReset, Latch: &LatchRecord{Code: SecondGateway}})
+	r.takeEpoch(max(r.highest, r.epoch) + 1)
 }
 
 func (r *Room) roomCauseHolds(code Reason) (string, bool) {

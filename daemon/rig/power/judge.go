@@ -2,6 +2,7 @@ package power
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"log/slog"
 	"strings"
@@ -69,8 +70,8 @@ func (w *watched) see(now zones.Instant, effects []zones.Effect) {
 	}
 }
 
-// image judges what is in a state directory.
-func (j *judge) image(ctx context.Context, state string, v *Verdict) {
+// image judges what is in a state directory. An error says that nothing can be judged.
+func (j *judge) image(ctx context.Context, state string, v *Verdict) error {
 	found, err := ledger.Inspect(state)
 	if err != nil {
 		v.violate("the ledger cannot be read: %v", err)
@@ -81,9 +82,12 @@ func (j *judge) image(ctx context.Context, state string, v *Verdict) {
 	var seen watched
 	l, err := begin(ctx, lifeOptions{config: j.config, state: state, broker: j.broker, at: j.known.At + time.Minute,
 		remembered: j.known.Last, seed: j.seed, log: j.log, watch: func(now zones.Instant, e []zones.Effect) { seen.see(now, e) }})
+	if errors.Is(err, errNoMarks) {
+		return err
+	}
 	if err != nil {
 		v.violate("the daemon does not start: %v", err)
-		return
+		return nil
 	}
 	j.started(l, v)
 	j.live(ctx, l, v)
@@ -95,6 +99,7 @@ func (j *judge) image(ctx context.Context, state string, v *Verdict) {
 	}
 	v.Watered = len(seen.opened) > 0
 	j.remembers(state, found.Lost || found.Damaged, &seen, v)
+	return nil
 }
 
 // started looks at the daemon as it stands after its start.

@@ -33,6 +33,14 @@ type lifeOptions struct {
 	watch                 func(now zones.Instant, effects []zones.Effect)
 }
 
+// errNoMarks says that the embedded broker did not bring the marks back that virtual
+// time waits for. It happens now and then when clients come and go within milliseconds,
+// and says nothing about the card: the start is tried again on the same image.
+var errNoMarks = errors.New("the embedded broker does not answer")
+
+// connectsIn bounds, in real time, the wait for the broker.
+const connectsIn = 4 * time.Second
+
 // begin starts controllers and daemon, and waits until they hear each other.
 func begin(ctx context.Context, o lifeOptions) (*life, error) {
 	loaded, problems := configs.Load(o.config)
@@ -58,9 +66,11 @@ func begin(ctx context.Context, o lifeOptions) (*life, error) {
 	if err != nil {
 		return nil, err
 	}
-	if err := errors.Join(l.sim.Start(ctx), l.daemon.Await(ctx)); err != nil {
+	connecting, cancel := context.WithTimeout(ctx, connectsIn)
+	defer cancel()
+	if err := errors.Join(l.sim.Start(connecting), l.daemon.Await(connecting)); err != nil {
 		l.sim.Close()
-		return nil, errors.Join(err, l.daemon.Close(nil))
+		return nil, errors.Join(errNoMarks, err, l.daemon.Close(nil))
 	}
 	return l, nil
 }

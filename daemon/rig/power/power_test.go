@@ -7,6 +7,7 @@ import (
 	"flag"
 	"os"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 
@@ -29,7 +30,9 @@ func campaign(t *testing.T, c Case) *Result {
 	t.Cleanup(func() { _ = os.RemoveAll(dir) })
 	c.Dir, c.Seed = dir, 1
 	c.Each = 4
-	r, err := Run(context.Background(), c)
+	ctx, cancel := context.WithTimeout(t.Context(), 20*time.Second+time.Duration(c.Images)*2*time.Second)
+	defer cancel()
+	r, err := Run(ctx, c)
 	require.NoError(t, err)
 	t.Logf("%+v", *r)
 	require.Equal(t, c.Images, r.Images)
@@ -43,4 +46,23 @@ func TestHonestCard(t *testing.T) {
 	require.Zero(t, r.Bad, "%v", r.Violations)
 	require.Zero(t, r.Repaired+r.Dead+r.Lost+r.Seen)
 	require.Positive(t, r.Watered)
+}
+
+// A card that says "written" some flushes before it is: the daemon always starts, and
+// starts closed; only what was in those flushes can be missing; where the loss shows,
+// the budget is spent.
+func TestCardThatLies(t *testing.T) {
+	for _, late := range []int{2, 20} {
+		r := campaign(t, Case{Images: max(4, *images/4), Late: late})
+		require.Zero(t, r.Bad, "%v", r.Violations)
+	}
+}
+
+// The rig can fail: a daemon whose syncs do nothing, and a file system that does not
+// flush the card, lose what was told.
+func TestTheRigFindsMissingSyncs(t *testing.T) {
+	for _, c := range []Case{{NoSync: true}, {Mount: "barrier=0"}} {
+		c.Images = max(4, *images/4)
+		require.Positive(t, campaign(t, c).Bad, "%+v", c)
+	}
 }

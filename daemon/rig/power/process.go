@@ -11,6 +11,7 @@ import (
 	"io"
 	"os"
 	"os/exec"
+	"path/filepath"
 	"sync"
 	"syscall"
 	"time"
@@ -57,6 +58,7 @@ func Run(ctx context.Context, c Case) (*Result, error) {
 	cmd.SysProcAttr = &syscall.SysProcAttr{Unshareflags: syscall.CLONE_NEWNS, Pdeathsig: syscall.SIGKILL}
 	var out, errs bytes.Buffer
 	cmd.Stdout, cmd.Stderr = &out, &errs
+	cmd.WaitDelay = time.Second
 	if err := cmd.Run(); err != nil {
 		return nil, fmt.Errorf("run the campaign: %w: %s", err, errs.String())
 	}
@@ -82,7 +84,8 @@ func caseMain(text string) error {
 	return err
 }
 
-// workMain is the daemon on the card, until its input ends.
+// workMain is the daemon on the card, until its input ends. The card is mounted in this
+// process's own namespace.
 func workMain(text string) error {
 	var c Case
 	if err := json.Unmarshal([]byte(text), &c); err != nil {
@@ -95,23 +98,50 @@ func workMain(text string) error {
 	if err := os.Unsetenv(workVariable); err != nil {
 		return err
 	}
+	card := filepath.Join(c.Dir, cardMount)
+	if err := mount(filepath.Join(c.Dir, fuseMount, fileName), card, c.Mount); err != nil {
+		return err
+	}
 	if c.NoSync {
 		if err := swallowSyncs(); err != nil {
 			return err
 		}
 	}
-	stop := make(chan struct{})
+	if err := work(context.Background(), c.Dir, from, listen(os.Stdin)); err != nil {
+		return err
+	}
+	if err := unix.Unmount(card, 0); err != nil {
+		return fmt.Errorf("unmount the card: %w", err)
+	}
+	return nil
+}
+
+// What the daemon's process is told, a byte each; the end of its input ends it.
+const (
+	pauseWord = 'p'
+	goOnWord  = 'g'
+)
+
+// listen gives what is told, and closes when nothing more will be.
+func listen(input io.Reader) <-chan byte {
+	words := make(chan byte)
 	go func() {
-		_, _ = io.Copy(io.Discard, os.Stdin) // it ends, however it ends
-		close(stop)
+		defer close(words)
+		var word [1]byte
+		for {
+			if _, err := io.ReadFull(input, word[:]); err != nil {
+				return // the end of it, whatever the reason
+			}
+			words <- word[0]
+		}
 	}()
-	return work(context.Background(), c.Dir, from, stop)
+	return words
 }
 
 // workProcess is the daemon's process.
 type workProcess struct {
 	cmd   *exec.Cmd
-	input io.Closer
+	input io.WriteCloser
 	said  bytes.Buffer
 	ended chan struct{}
 	err   error // how it ended
@@ -126,7 +156,7 @@ func startWork(c Case, from time.Duration) (*workProcess, error) {
 	p := &workProcess{cmd: exec.Command("/proc/self/exe"), ended: make(chan struct{})}
 	p.cmd.Env = append(os.Environ(), workVariable+"="+string(text), fromVariable+"="+from.String())
 	p.cmd.Stderr = &p.said
-	p.cmd.SysProcAttr = &syscall.SysProcAttr{Pdeathsig: syscall.SIGKILL}
+	p.cmd.SysProcAttr = &syscall.SysProcAttr{Unshareflags: syscall.CLONE_NEWNS, Pdeathsig: syscall.SIGKILL}
 	if p.input, err = p.cmd.StdinPipe(); err != nil {
 		return nil, fmt.Errorf("start the daemon: %w", err)
 	}
@@ -173,11 +203,19 @@ func (p *workProcess) kill() {
 	})
 }
 
-// hold does something while the process stands still: both share few processors.
+// hold does something while the daemon's time stands still: both share few processors.
+// The process itself goes on, else its connections would be lost.
 func (p *workProcess) hold(do func() error) error {
-	_ = p.cmd.Process.Signal(unix.SIGSTOP) // it may have ended by itself
-	defer func() { _ = p.cmd.Process.Signal(unix.SIGCONT) }()
-	return do()
+	if _, err := p.input.Write([]byte{pauseWord}); err != nil {
+		return fmt.Errorf("pause the daemon: %w: %s", err, p.words())
+	}
+	if err := do(); err != nil {
+		return err
+	}
+	if _, err := p.input.Write([]byte{goOnWord}); err != nil {
+		return fmt.Errorf("let the daemon go on: %w: %s", err, p.words())
+	}
+	return nil
 }
 
 // swallowSyncs makes every sync of this process succeed and do nothing: a daemon that

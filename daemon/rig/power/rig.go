@@ -53,6 +53,7 @@ type Result struct {
 	Seen                   int // images with a loss that was noticed: budgets count as spent
 	Watered                int // images on which the daemon watered again
 	Repaired, Dead         int // file systems that needed repair, or could not be mounted even so
+	Tries                  int // starts that the rig's broker spoiled, and that were done again
 	Writes, Flushes        int
 	Unflushed              int           // writes that were not durable, over all moments
 	Facts                  int64         // bytes of them
@@ -99,7 +100,9 @@ type rig struct {
 }
 
 // runCase cuts and judges. It must have a mount namespace of its own, which takes away
-// what it mounts.
+// what it mounts. The card's file system is mounted in another one, the working
+// daemon's: a process that ended with both would wait for itself for ever, since the
+// kernel syncs the one before it closes the way to the other.
 func runCase(ctx context.Context, c Case) (*Result, error) {
 	g := &rig{Case: c, card: newCard(cardSize), dice: rand.New(rand.NewPCG(c.Seed, 1)), result: Result{Kinds: map[string]int{}}}
 	g.card.told = func() int64 { return toldSoFar(g.path(bookName)) }
@@ -134,22 +137,15 @@ func (g *rig) prepare() (err error) {
 	if err := format(file); err != nil {
 		return err
 	}
-	if err := mount(file, g.path(cardMount), g.Mount); err != nil {
-		return err
-	}
-	unix.Sync() // the empty file system is on the card before the card begins to lie
+	g.card.flush() // the empty file system is there before the card begins to lie
 	g.card.lie(g.Late)
-	if g.broker, err = broker.Start("127.0.0.1:0", broker.Options{}); err != nil {
-		return err
-	}
-	return writeConfig(g.path("config"), g.broker.URL())
+	g.broker, err = broker.Start("127.0.0.1:0", broker.Options{})
+	return err
 }
 
 // clear takes the card apart.
 func (g *rig) clear() error {
-	err := unix.Unmount(g.path(cardMount), 0)
-	err = errors.Join(err, unix.Unmount(g.path(fuseMount), unix.MNT_DETACH))
-	if err != nil {
+	if err := unix.Unmount(g.path(fuseMount), unix.MNT_DETACH); err != nil {
 		return fmt.Errorf("take the card apart: %w", err)
 	}
 	return nil
@@ -238,9 +234,12 @@ func (g *rig) judgeMoment(ctx context.Context, m *moment) error {
 	}
 	for range min(g.Each, g.Images-g.result.Images) {
 		n := g.result.Images
+		if err := writeConfig(g.path("config"), g.broker.URL(), fmt.Sprintf("image-%d", n)); err != nil {
+			return err
+		}
 		j := &judge{config: g.path("config"), broker: g.broker.URL(), known: all, kept: kept, seed: uint64(n) + 1, honest: g.Late == 0, log: slog.New(slog.DiscardHandler)}
-		v := &Verdict{}
-		if err := g.judgeImage(ctx, m.cut(n, g.dice), j, v); err != nil {
+		v, err := g.judgeImage(ctx, m.cut(n, g.dice), j)
+		if err != nil {
 			return fmt.Errorf("judge image %d: %w", n, err)
 		}
 		g.result.add(n, v)
@@ -248,8 +247,23 @@ func (g *rig) judgeMoment(ctx context.Context, m *moment) error {
 	return nil
 }
 
-// judgeImage mounts one image, as a machine does when its power comes back.
-func (g *rig) judgeImage(ctx context.Context, image []byte, j *judge, v *Verdict) error {
+// startTries is how often a start is tried that the rig's own broker spoils.
+const startTries = 4
+
+func (g *rig) judgeImage(ctx context.Context, image []byte, j *judge) (v *Verdict, err error) {
+	for range startTries {
+		v = &Verdict{}
+		if err = g.tryImage(ctx, image, j, v); !errors.Is(err, errNoMarks) {
+			return v, err
+		}
+		g.result.Tries++
+	}
+	return nil, err
+}
+
+// tryImage mounts one image, as a machine does when its power comes back, and has it
+// judged.
+func (g *rig) tryImage(ctx context.Context, image []byte, j *judge, v *Verdict) error {
 	file, at := g.path(imageName), g.path(imageMount)
 	if err := save(image, file); err != nil {
 		return err
@@ -266,11 +280,11 @@ func (g *rig) judgeImage(ctx context.Context, image []byte, j *judge, v *Verdict
 			return nil
 		}
 	}
-	j.image(ctx, filepath.Join(at, stateName), v)
+	judged := j.image(ctx, filepath.Join(at, stateName), v)
 	if err := unix.Unmount(at, 0); err != nil {
-		return fmt.Errorf("unmount the image: %w", err)
+		return errors.Join(judged, fmt.Errorf("unmount the image: %w", err))
 	}
-	return nil
+	return judged
 }
 
 // encode gives a result as one line.

@@ -29,16 +29,16 @@ type worker struct {
 // ordersEvery is the room's time between two orders.
 const ordersEvery = 90 * time.Second
 
-// work lives in the room until stop is closed, then ends as it should. The room's time
-// begins at `at`.
-func work(ctx context.Context, dir string, at time.Duration, stop <-chan struct{}) error {
+// work lives in the room until nothing more is told, then ends as it should. The room's
+// time begins at `at`.
+func work(ctx context.Context, dir string, at time.Duration, words <-chan byte) error {
 	b, err := broker.Start("127.0.0.1:0", broker.Options{})
 	if err != nil {
 		return err
 	}
 	defer b.Close()
 	config := filepath.Join(dir, fmt.Sprintf("config-%d", at))
-	if err := writeConfig(config, b.URL()); err != nil {
+	if err := writeConfig(config, b.URL(), "worker"); err != nil {
 		return err
 	}
 	path := filepath.Join(dir, bookName)
@@ -56,16 +56,11 @@ func work(ctx context.Context, dir string, at time.Duration, stop <-chan struct{
 		return err
 	}
 	w.book.tell(fact{At: at, Kind: factLife})
-	return errors.Join(w.live(ctx, stop), w.end(ctx), w.book.err)
+	return errors.Join(w.live(ctx, words), w.end(ctx), w.book.err)
 }
 
-func (w *worker) live(ctx context.Context, stop <-chan struct{}) error {
-	for w.book.err == nil {
-		select {
-		case <-stop:
-			return nil
-		default:
-		}
+func (w *worker) live(ctx context.Context, words <-chan byte) error {
+	for w.book.err == nil && goesOn(words) {
 		next, err := w.step(ctx)
 		if err != nil {
 			return err
@@ -77,6 +72,19 @@ func (w *worker) live(ctx context.Context, stop <-chan struct{}) error {
 		w.now = next
 	}
 	return nil
+}
+
+// goesOn waits while it was told to pause; false = it is the end.
+func goesOn(words <-chan byte) bool {
+	select {
+	case word, more := <-words:
+		for more && word == pauseWord {
+			word, more = <-words
+		}
+		return more
+	default:
+		return true
+	}
 }
 
 // see takes down what left for a controller.

@@ -96,6 +96,7 @@ type Daemon struct {
 	asked    map[string]chan zones.Answer
 	orders   uint64
 	epoch    uint32
+	unclean  bool // the process before did not end as it should
 	troubles troubles
 	silenced silenced
 	differ   string // how the files on disk differ from the plan in force; "" = not

@@ -99,15 +99,22 @@ func (d *Daemon) closing() {
 }
 
 // quiet reports whether nothing is left to wait for at a stop: every output is
-// confirmed closed, or nobody is there to confirm and nothing may be open.
+// confirmed closed, or nobody is there to confirm and nothing may be open. After an
+// unclean end an output of which nothing was heard yet may be open on a grant of the
+// process before: a stop right after the start waits to tell it to close.
 func (d *Daemon) quiet() bool {
 	if d.room.Quiet() {
 		return true
 	}
 	v := d.room.View(d.now)
 	for i := range v.Valves {
-		if s := v.Valves[i].State; s == zones.ValveOpen || s == zones.ValveMaybeOpen {
+		switch v.Valves[i].State {
+		case zones.ValveOpen, zones.ValveMaybeOpen:
 			return false
+		case zones.ValveUnknown:
+			if d.unclean {
+				return false
+			}
 		}
 	}
 	for i := range v.Controllers {

@@ -60,7 +60,7 @@ func (d *Daemon) begin() error {
 	d.minute = d.now.Mono
 	d.files.tell(d)
 	d.choosePlan()
-	d.epoch = memory.Epoch + 1
+	d.epoch, d.unclean = memory.Epoch+1, !memory.Clean
 	d.mustConnect()
 	room, effects := zones.NewRoom(d.choice.plan, memory, d.now)
 	d.room = room

@@ -24,7 +24,6 @@ import (
 
 const (
 	floodZones = 24
-	floodRate  = 100_000 // readings/s
 	// floodBatch is how many probes one pack carries; each says three values.
 	floodBatch = 16
 	// closeWithin is what a close may take from its cause to the controller.
@@ -141,19 +140,20 @@ func TestFlood(t *testing.T) {
 	}
 	h := newHouse(t, floodZones, realbroker.Options{Extra: "max_queued_messages 4000\nmax_queued_bytes 4194304\nsys_interval 1\n"})
 	h.connected()
-	f := newFlood(t, h.address(), floodBatch, floodRate)
+	f := newFlood(t, h.address(), floodBatch, *netRate)
 	tide := watchBroker(t, h.address())
 	ctx, stop := context.WithCancel(t.Context())
 	poured := make(chan error, 1)
 	go func() { poured <- f.pour(ctx) }()
 	_, ok := h.seen.await(0, firstWithin, 0, "open")
 	require.True(t, ok, "no water in the flood; the daemon said: %s", &h.said)
-	began, sent, tideBefore, cpu := mono(), f.sent.Load(), tide.now(), h.cpu()
+	began, sent, tideBefore, cpu := mono(), f.sent.Load(), tide.now(), h.cpu(h.daemon.Process.Pid)
+	brokerCPU := h.cpu(h.broker.PID())
 	took := h.closings(f, began+*netFlood)
 	span := (mono() - began).Seconds()
-	fmt.Printf("flood: %.0f readings/s published in %.0f packs/s of %d probes for %.0f s; broker: %s; daemon: %.2f cores, highest memory %.1f MiB, %d connections\n",
+	fmt.Printf("flood: %.0f readings/s published in %.0f packs/s of %d probes for %.0f s; broker: %s, %.2f cores; daemon: %.2f cores, highest memory %.1f MiB, %d connections\n",
 		float64(f.sent.Load()-sent)/span, float64(f.sent.Load()-sent)/span/floodBatch, floodBatch, span,
-		tide.since(tideBefore, span), (h.cpu()-cpu).Seconds()/span, float64(h.memory("VmHWM"))/(1<<20), h.connections())
+		tide.since(tideBefore, span), (h.cpu(h.broker.PID())-brokerCPU).Seconds()/span, (h.cpu(h.daemon.Process.Pid)-cpu).Seconds()/span, float64(h.memory("VmHWM"))/(1<<20), h.connections())
 	stop()
 	require.NoError(t, <-poured)
 	for _, cause := range causes {
@@ -243,10 +243,10 @@ func (h *house) openZone() (zone int, ok bool) {
 	return zone, ok
 }
 
-// cpu gives the processor time that the daemon has used.
-func (h *house) cpu() time.Duration {
+// cpu gives the processor time that a process has used.
+func (h *house) cpu(pid int) time.Duration {
 	h.t.Helper()
-	text, err := os.ReadFile(fmt.Sprintf("/proc/%d/stat", h.daemon.Process.Pid))
+	text, err := os.ReadFile(fmt.Sprintf("/proc/%d/stat", pid))
 	require.NoError(h.t, err)
 	rest := strings.Fields(string(text[strings.LastIndexByte(string(text), ')')+1:])) // proc(5): from field 3 on
 	user, err := strconv.Atoi(rest[11])

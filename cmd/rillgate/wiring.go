@@ -26,6 +26,9 @@ func newWiring(f *flags) *cobra.Command {
 			"doubtful. As text, as a sheet to print (--out FILE.html) or as a drawing (--out FILE.svg). Findings exit 0.",
 		Args: cobra.NoArgs,
 		RunE: job(func(cmd *cobra.Command, _ []string) error {
+			if asJSON && out != "" {
+				return misuse("--out and --json exclude each other")
+			}
 			loaded, problems := configs.Load(f.config)
 			if loaded == nil {
 				_ = configs.Print(cmd.ErrOrStderr(), problems)
@@ -47,7 +50,7 @@ func newWiring(f *flags) *cobra.Command {
 	return cmd
 }
 
-// writeSheet writes the file that --out names, whole or not at all.
+// writeSheet writes the file that --out names and says what is to be looked at.
 func writeSheet(cmd *cobra.Command, path string, s wiring.Sheet, plan string) error {
 	var text bytes.Buffer
 	var err error

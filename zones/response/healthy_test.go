@@ -13,7 +13,7 @@ import (
 
 // healthyWeeks is how many room-weeks TestHealthyRooms simulates; 100 for the figure in
 // docs/response.md.
-var healthyWeeks = flag.Int("response.weeks", 4, "healthy room-weeks that may hold no more than one false finding in a hundred")
+var healthyWeeks = flag.Int("response.weeks", 3, "healthy room-weeks that may hold no more than one false finding in a hundred")
 
 var healthyFirst = flag.Uint64("response.first", 1, "seed of the first of them")
 

@@ -14,7 +14,7 @@ import (
 )
 
 // seeds is how many simulated rooms each number is learned in, and each fault planted.
-var seeds = flag.Int("response.seeds", 2, "simulated rooms for each check")
+var seeds = flag.Int("response.seeds", 1, "simulated rooms for each check")
 
 const day = 24 * time.Hour
 

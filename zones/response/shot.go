@@ -12,6 +12,7 @@ type episode struct {
 }
 
 const (
+	longestRun = 2 * hour    // a run that lasts longer was ended unseen
 	mostRuns   = 4           // an episode has at most so many
 	lookBefore = 8 * minute  // the level before a shot is of this long
 	lookAfter  = 9 * minute  // and the one after it, from `wait` on
@@ -64,6 +65,11 @@ type felt struct {
 
 // judge ends what is due in a zone: an episode that has arrived, and a stretch.
 func (m *Model) judge(b *bed) {
+	if b.openAt != never && m.now > b.openAt+longestRun {
+		b.openAt, b.episode = never, nil // its end was never told
+		b.last = m.now
+		b.calmFrom(m.now + drainedShot)
+	}
 	if e := b.episode; e != nil && b.openAt == never && m.now >= e.closed+e.wait+lookAfter {
 		m.close(b, m.now)
 	}

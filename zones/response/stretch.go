@@ -45,7 +45,7 @@ func (b *bed) endStretch(at int64, m *Model) {
 	from = max(from, at-longNight)
 	k := block{From: from, To: at, Early: from < b.last+drainedShot}
 	third := (at - from) / 3
-	head, tail := b.levels(from, from+third), b.levels(at-third, at+1)
+	head, tail := b.firmLevels(from, from+third), b.firmLevels(at-third, at+1)
 	k.Level = middleOf(head)
 	for i := range head {
 		fall := minus(head[i], tail[i])
@@ -71,5 +71,53 @@ func (b *bed) endStretch(at int64, m *Model) {
 	m.endLeak(b, &k)
 }
 
+// firmLevels gives the level of each probe that spoke more than once.
+func (b *bed) firmLevels(from, to int64) []milli {
+	v := make([]milli, len(b.tracks))
+	for i, t := range b.tracks {
+		if v[i] = unknown; len(t.between(from, to)) >= 2 {
+			v[i] = t.level(from, to)
+		}
+	}
+	return v
+}
+
 // oddRise is a rise that no uptake makes, thousandths of a point an hour.
 const oddRise = milli(400)
+
+// uptake gives how fast the zone falls by itself, and each of its probes.
+func (b *bed) uptake(blocks []block, field Number) (Number, []float64) {
+	late := lateBlocks(blocks)
+	var falls []float64
+	each := make([][]float64, len(b.tracks))
+	for i := range blocks {
+		k := &blocks[i]
+		if !k.shows(late, field) {
+			continue
+		}
+		falls = append(falls, middleOf(k.Falls).float())
+		for p, f := range k.Falls {
+			if f != unknown && p < len(each) {
+				each[p] = append(each[p], f.float())
+			}
+		}
+	}
+	own := medians(each)
+	return withProbes(number(falls, floorFall), own), own
+}
+
+// lateBlocks counts the stretches in which nothing drained any more.
+func lateBlocks(blocks []block) (n int) {
+	for i := range blocks {
+		if !blocks[i].Early {
+			n++
+		}
+	}
+	return n
+}
+
+// shows reports whether a stretch shows uptake alone.
+func (b *block) shows(late int, field Number) bool {
+	drains := b.Early && (late >= 4 && !field.Known() || field.Known() && b.Level.float() > field.Value-nearField)
+	return !b.Odd && !drains && middleOf(b.Falls) != unknown
+}

@@ -60,10 +60,10 @@ func (t *track) between(from, to int64) []dot {
 }
 
 // level gives the mean of the middle three fifths of the dots with from <= at < to,
-// unknown with fewer than two. A median would stand on the steps of the probe.
+// unknown with none. A median would stand on the steps of the probe.
 func (t *track) level(from, to int64) milli {
 	d := t.between(from, to)
-	if len(d) < 2 {
+	if len(d) == 0 {
 		return unknown
 	}
 	var buf [64]milli

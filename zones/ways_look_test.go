@@ -217,3 +217,72 @@ func TestMasterIsNotHandedToARunThatHasNotOpened(t *testing.T) {
 	g.run(3*time.Second, 45)
 	require.True(t, g.room.supplies[0].master.confirmed)
 }
+
+// Before the clock was ever trusted nothing is known of a zone's schedule: one without
+// windows is not called dry.
+func TestZoneWithoutWindowsBeforeTheClock(t *testing.T) {
+	p := benchPlan(1, 2)
+	p.Zones[0].Schedule = schedule.Zone{}
+	g := &rig{t: t, boot: "b1", obey: true, open: map[Output]bool{}, flow: map[Output]float64{}, up: time.Hour,
+		now: Instant{Wall: time.Date(1970, 1, 1, 0, 0, 0, 0, time.UTC), Mono: time.Hour}}
+	var effects []Effect
+	g.room, effects = NewRoom(p, NewMemory(), g.now)
+	g.took(effects)
+	g.step(&BrokerLink{Up: true})
+	g.run(40*time.Second, 45)
+	require.Equal(t, Fallow, g.zone("a").State)
+	require.Nil(t, g.room.alarms[alarmKey{AlarmDry, "a"}])
+}
+
+// Inputs and latches in words, whichever they are.
+func TestInputWords(t *testing.T) {
+	g := newRig(t, inputPlan())
+	g.hearInputs(nil)
+	require.Empty(t, inputWords(nil))
+	in := g.room.inputs[0]
+	in.active = true
+	require.Contains(t, inputWords(in), "is active")
+	in.active, in.known = false, false
+	require.Contains(t, inputWords(in), "was never heard")
+	require.Empty(t, latchWords(NoResponse)(g.room, &zone{id: "x"}, nil), "no supply, no master")
+	c := g.room.controlBy["north"]
+	c.online, c.driftBad = true, false
+	require.NotContains(t, controllerWords(c), "runs off")
+}
+
+// A run whose output is another's, or of a boot that ended, sets no limit by its grants.
+func TestLimitByTheControllersTime(t *testing.T) {
+	g := watering(t, benchPlan(1, 2))
+	run := g.room.zoneBy["a"].run
+	o := run.outs[0]
+	o.firstUp -= 30 * time.Second
+	require.Equal(t, run.end-30*time.Second, g.room.limit(run), "a grant that was reckoned from an older uptime")
+	o.run = "another"
+	require.Equal(t, forever, g.room.limit(run))
+	o.run, o.untilBoot = run.id, "before"
+	require.Equal(t, forever, g.room.limit(run))
+}
+
+// Another run of the same master, or a boot that is new, takes its grant as it comes,
+// also one that ends sooner.
+func TestGrantThatEndsSooner(t *testing.T) {
+	g := watering(t, benchPlan(1, 2))
+	run := g.room.zoneBy["a"].run
+	o := run.outs[0]
+	o.until += time.Hour
+	require.Empty(t, g.grants(func() { g.room.grant(o, run, run.length) }), "the controller would only be told less")
+	o.untilBoot = "before"
+	require.Len(t, g.grants(func() { g.room.grant(o, run, run.length) }), 1)
+	o.until += time.Hour
+	other := *run
+	other.id = "another"
+	require.Empty(t, g.grants(func() { g.room.grant(o, run, run.length) }))
+	require.Empty(t, g.grants(func() { g.room.grant(o, &other, run.length) }), "the controller keeps the later end, whoever's it is")
+}
+
+// grants gives the commands that a call puts out.
+func (g *rig) grants(call func()) []*Command {
+	g.room.out = g.room.out[:0]
+	call()
+	return g.commands(g.room.out, true)
+}

@@ -27,13 +27,20 @@ func (d *Daemon) Apply(ctx context.Context, hash, by, note string) (*operator.Ap
 		saved = d.savePlan(loaded, by) // before it is in force: a crash between loses nothing
 	}
 	var done *operator.Applied
+	ending := false
 	err = d.post(ctx, func() {
+		if ending = d.stopping; ending {
+			return
+		}
 		done = d.apply(loaded, problems, by, note)
 		if saved != nil {
 			d.o.Log.Error("keep the plan", "error", saved)
 			done.Changes = append(done.Changes, "the plan cannot be kept, a restart may fall back to an earlier one: "+saved.Error())
 		}
 	})
+	if ending {
+		err = errEnding
+	}
 	return done, err
 }
 
@@ -62,10 +69,13 @@ func (d *Daemon) find(hash string) (*configs.Loaded, []configs.Problem, error) {
 func (d *Daemon) reload(ctx context.Context) {
 	d.notify.say("RELOADING=1")
 	go func() {
-		if _, err := d.Apply(ctx, "", "SIGHUP", ""); err != nil {
+		_, err := d.Apply(ctx, "", "SIGHUP", "")
+		if err != nil {
 			d.o.Log.Error("apply", "error", err)
 		}
-		d.notify.say("READY=1")
+		if ctx.Err() == nil && !errors.Is(err, errEnding) {
+			d.notify.say("READY=1")
+		}
 	}()
 }
 
@@ -125,20 +135,31 @@ func sameBroker(a, b *configs.Gateway) bool {
 		a.TLS == b.TLS && reflect.DeepEqual(a.Homie, b.Homie)
 }
 
-// changeBroker ends the link and makes the next once the old one has let go: both
-// bear the same name at the broker. The room hears that the link is gone.
+// changeBroker ends the link and makes the next once the old one, and those before
+// it, have let go: all bear the same name at the broker. The room hears that the link
+// is gone while it still stands, so that what this closes leaves over it. Of several
+// changes at once the last alone connects.
 func (d *Daemon) changeBroker() {
+	d.step(&zones.BrokerLink{})
 	if d.publisher != nil {
 		d.publisher.Stop()
 	}
-	old := d.field
+	old, before, gone := d.field, d.letting, make(chan struct{})
 	d.field, d.link, d.publisher = noField{}, nil, nil
-	d.step(&zones.BrokerLink{})
+	d.letting = gone
 	go func() { // its last words may take a moment, and the loop never waits
+		if before != nil {
+			<-before
+		}
 		ctx, cancel := context.WithTimeout(context.Background(), closeWithin)
 		defer cancel()
 		old.Close(ctx)
-		_ = d.post(context.Background(), func() { d.mustConnect() })
+		close(gone)
+		_ = d.post(context.Background(), func() {
+			if d.letting == gone {
+				d.mustConnect()
+			}
+		})
 	}()
 }
 

@@ -110,6 +110,9 @@ type Daemon struct {
 	gatherFor    time.Duration // from a change to the look
 	minute       time.Duration // Mono of the last history sample
 	restart      bool          // end Run with ErrRestart
+	stopping     bool          // everything is being closed: no plan is put in force any more
+	letting      chan struct{} // of the last change of broker: closed when the link before let go
+	dial         func(field.Config) (*field.Link, error)
 }
 
 // shown is what page, topics and socket see: made by the loop, never changed.

@@ -45,11 +45,11 @@ func (d *Daemon) show() {
 	s := &shown{view: d.view(), plan: d.choice.plan, planError: d.choice.rejected, loaded: d.choice.loaded}
 	s.notices = d.notices()
 	d.shown.Store(s)
+	if d.link != nil && d.link.Session() != d.session {
+		d.session = d.link.Session()
+		d.publisher.Connected() // the broker may have forgotten what it kept for us
+	}
 	if d.publisher != nil {
-		if n := d.link.Session(); n != d.session {
-			d.session = n
-			d.publisher.Connected() // the broker may have forgotten what it kept for us
-		}
 		d.publisher.Update(&publish.Snapshot{View: s.view, PlanError: s.planError})
 	}
 }

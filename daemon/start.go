@@ -33,7 +33,7 @@ func Open(o Options) (*Daemon, error) {
 		o.Past = buildTime()
 	}
 	d := &Daemon{o: o, notify: newNotifier(os.Getenv), recent: newRecent(), posts: make(chan func(), postsWaiting),
-		ended: make(chan struct{}), asked: map[string]chan zones.Answer{}, publishEvery: publishEvery, gatherFor: gatherFor}
+		ended: make(chan struct{}), asked: map[string]chan zones.Answer{}, publishEvery: publishEvery, gatherFor: gatherFor, dial: field.Dial}
 	d.clock = o.Clock
 	if err := d.takeLock(); err != nil {
 		return nil, err
@@ -172,7 +172,7 @@ func (d *Daemon) connect() error {
 		topic, payload := publish.Will(g.Homie.Root, d.o.Room)
 		cfg.Will = &field.Will{Topic: topic, Payload: payload, QoS: 1, Retained: true}
 	}
-	link, err := field.Dial(cfg)
+	link, err := d.dial(cfg)
 	if err != nil {
 		return err
 	}

@@ -23,6 +23,12 @@ func (d *Daemon) Close(cause error) error {
 	ctx, cancel := context.WithTimeout(context.Background(), closeWithin)
 	defer cancel()
 	d.field.Close(ctx)
+	if d.letting != nil { // a link that a change of broker ended
+		select {
+		case <-d.letting:
+		case <-ctx.Done():
+		}
+	}
 	return errors.Join(cause, d.letGo())
 }
 

@@ -18,7 +18,6 @@ type calm struct {
 	under        map[string]time.Duration // since when a zone is under its dry level
 	unmet        map[string]time.Duration // since when a trigger is met and nothing follows
 	acknowledged time.Duration            // when a probe was last told to start afresh
-	Openings     int
 }
 
 const (
@@ -45,13 +44,15 @@ func (m *calm) effect(w *world, e zones.Effect) {
 		if e.Active && m.dry[e.Subject] {
 			w.failf("INV-31: alarm dry of %s comes twice", e.Subject)
 		}
-		m.dry[e.Subject] = e.Active
+		if m.dry[e.Subject] = e.Active; e.Active {
+			w.result.Dry[e.Subject] = append(w.result.Dry[e.Subject], w.now)
+		}
 		delete(m.under, e.Subject)
 	case *zones.Entry:
 		if e.Kind == "run-opened" {
 			m.refused[e.Zone] = 0
 			if w.now >= w.c.calm() {
-				m.Openings++
+				w.result.Calm++
 			}
 		}
 	}

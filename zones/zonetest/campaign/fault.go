@@ -14,6 +14,8 @@ import (
 	"encoding/json"
 	"fmt"
 	"time"
+
+	"rillgate/zones"
 )
 
 // The kinds of fault that are not the simulated room's own. Subject is named beside
@@ -94,7 +96,13 @@ type Case struct {
 	NoCutOff bool    `json:"no_cut_off,omitempty"` // outputs do not drop at their deadline
 	Sparse   bool    `json:"sparse,omitempty"`     // few messages while nothing happens
 	Faults   []Fault `json:"faults"`
+
+	spoil func(life int, e zones.Effect)
 }
+
+// Spoil lets a test plant a fault of its own: each effect of the room is changed before
+// anything sees it; life counts the processes from 1 on.
+func (c *Case) Spoil(change func(life int, e zones.Effect)) { c.spoil = change }
 
 // String gives the case as a JSON file for `testdata/regress`.
 func (c *Case) String() string {

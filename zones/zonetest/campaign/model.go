@@ -39,6 +39,7 @@ type contact struct {
 	bed     string // zone that it waters in the first plan; "" for a master
 	rest    time.Duration
 	budget  time.Duration // the highest max_per_day of any plan
+	wanted  bool          // told to open, and not to close since
 	foreign bool          // another gateway opened it
 	on      bool
 	since   time.Duration
@@ -93,12 +94,53 @@ func (m *model) opens(cmd *zones.Command) bool {
 	return true
 }
 
-func (m *model) stepped(effects []zones.Effect) {
-	for _, e := range effects {
-		if cmd, ok := e.(*zones.Command); ok {
-			m.epoch = cmd.Epoch
+// stepped books what was commanded, and looks whether what ends all runs did so at once.
+func (m *model) stepped(ev zones.Event, effects []zones.Effect) {
+	wanted := 0
+	for _, c := range m.outs {
+		if ev == nil {
+			c.wanted = false
+		}
+		if c.wanted {
+			wanted++
 		}
 	}
+	accepted := false
+	for _, e := range effects {
+		switch e := e.(type) {
+		case *zones.Command:
+			m.epoch = e.Epoch
+			if c := m.contact(e.Output); c != nil {
+				c.wanted = e.Open
+			}
+		case *zones.Answer:
+			accepted = e.Accepted
+		}
+	}
+	if wanted == 0 || !endsAll(ev, accepted) {
+		return
+	}
+	m.w.result.AtOnce++
+	for _, c := range m.outs {
+		if c.wanted {
+			m.w.failf("INV-26: %s is not told to close in the step that ends all runs (%T)", c.at, ev)
+		}
+	}
+}
+
+// endsAll reports whether an event ends every run of the room.
+func endsAll(ev zones.Event, accepted bool) bool {
+	switch ev := ev.(type) {
+	case *zones.Order:
+		return ev.Kind == zones.OrderStop && ev.Zone == "" && accepted
+	case *zones.InputState:
+		return ev.Active && (ev.ID == "floor" || ev.ID == "halt")
+	case *zones.BrokerLink:
+		return !ev.Up
+	case *zones.RecordFailed, *zones.Shutdown:
+		return true
+	}
+	return false
 }
 
 // commanded books a command that arrived. None grants more than a lease ahead.

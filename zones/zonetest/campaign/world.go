@@ -57,8 +57,13 @@ type Result struct {
 	Openings int
 	Lives    int // processes begun
 	Reasons  map[zones.Reason]int
-	Happened map[string]int // faults that began, by kind
-	Tale     []string       // the last steps before a violation
+	Happened map[string]int             // faults that began, by kind
+	Dry      map[string][]time.Duration // when the alarm dry came, by zone
+	Calm     int                        // openings after all faults had stopped
+	AtOnce   int                        // steps that had to close all, with something open
+	Waters   []Watering                 // in the order of their openings
+	Hash     uint64                     // of all that happened: the same for the same case
+	Tale     []string                   // the last steps before a violation
 }
 
 // Run plays a case to its end, or to the first violation.
@@ -80,7 +85,7 @@ func newWorld(c *Case) *world {
 	w := &world{
 		c: c, set: set, sim: sim, plan: set.plans[0], cut: -1,
 		checker: zonetest.NewChecker(set.plans[0]),
-		result:  &Result{Err: err, Reasons: map[zones.Reason]int{}, Happened: map[string]int{}},
+		result:  &Result{Err: err, Reasons: map[zones.Reason]int{}, Happened: map[string]int{}, Dry: map[string][]time.Duration{}},
 		tale:    &tale{},
 	}
 	w.model = newModel(w)
@@ -171,11 +176,17 @@ func (w *world) took(at zones.Instant, ev zones.Event, effects []zones.Effect) {
 	w.result.Steps++
 	w.hurry(ev)
 	w.tale.step(w.now, ev, effects)
+	w.result.Hash = hashed(w.result.Hash, w.now, ev, effects)
+	if w.c.spoil != nil {
+		for _, e := range effects {
+			w.c.spoil(w.lives, e)
+		}
+	}
 	w.checker.Observe(at, ev, effects)
 	for _, e := range effects {
 		w.effect(e)
 	}
-	w.model.stepped(effects)
+	w.model.stepped(ev, effects)
 	w.fail(w.checker.Err())
 	if crash {
 		w.crash(w.cutFor, 1)
@@ -199,6 +210,7 @@ func (w *world) effect(e zones.Effect) {
 	case *zones.Command:
 		w.result.Reasons[e.Reason]++
 		w.down(e, false)
+		w.watering(e)
 		if e.Open && w.model.opens(e) {
 			w.result.Openings++
 			w.opening()
@@ -260,19 +272,5 @@ func (w *world) end() {
 	if w.alive {
 		w.checker.End()
 		w.fail(w.checker.Err())
-	}
-}
-
-// Add sums up what came of another case.
-func (r *Result) Add(o *Result) {
-	r.Days += o.Days
-	r.Steps += o.Steps
-	r.Openings += o.Openings
-	r.Lives += o.Lives
-	for k, n := range o.Reasons {
-		r.Reasons[k] += n
-	}
-	for k, n := range o.Happened {
-		r.Happened[k] += n
 	}
 }

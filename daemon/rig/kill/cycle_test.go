@@ -15,8 +15,7 @@ import (
 )
 
 // cycle is one life from its start to its end by SIGKILL, and the judgement on it.
-func (l *lane) cycle(n int) error {
-	c := draw(l.rng, n)
+func (l *lane) cycle(c cut) error {
 	trace := filepath.Join(l.dir, "strace")
 	_ = os.Remove(trace)
 	v := l.start(c.under(l.state, trace))
@@ -33,7 +32,7 @@ func (l *lane) cycle(n int) error {
 		return errors.Join(err, fmt.Errorf("the controller process is silent for %s", endWithin))
 	}
 	if err = errors.Join(err, l.judge.died(l.tape.take(), l.state)); err != nil {
-		return fmt.Errorf("%s, cycle %d (%+v): %w; the daemon said: %s\n%s", l.room, n, c, err, v.said(), &l.judge.tale)
+		return fmt.Errorf("%s, %+v: %w; the daemon said: %s\n%s", l.room, c, err, v.said(), &l.judge.tale)
 	}
 	return nil
 }

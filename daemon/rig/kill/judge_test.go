@@ -83,6 +83,9 @@ func (j *judge) died(lines []line, state string) error {
 	if err != nil {
 		return err
 	}
+	if len(recs) == 0 {
+		return j.nothingBegan(lines)
+	}
 	for i := range lines {
 		j.seen(&lines[i])
 	}
@@ -90,6 +93,20 @@ func (j *judge) died(lines []line, state string) error {
 	j.feed()
 	j.stops = nil
 	return errors.Join(j.checker.Err(), j.wrongAlarms(), j.remembered(state))
+}
+
+// nothingBegan: the first life died before its start was on disk. The next one cannot
+// know of it and is a first start again; so nothing may have been commanded.
+func (j *judge) nothingBegan(lines []line) error {
+	j.mu.Lock()
+	j.pending = nil
+	j.mu.Unlock()
+	for i := range lines {
+		if lines[i].Command != nil || lines[i].Event == "contact" {
+			return errors.New("a command left before the start was on disk")
+		}
+	}
+	return nil
 }
 
 // seen turns a line of the tape into a moment. At one instant a command comes before the

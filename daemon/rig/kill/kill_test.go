@@ -24,30 +24,50 @@ func needStrace(t *testing.T) {
 	t.Skip("strace is not installed")
 }
 
-// TestKill ends lives of the daemon by SIGKILL. A short form with one cycle of a few
-// lanes runs always; -kill.cycles asks for more.
+// shortCuts are the cycles that run always: one list a lane.
+var shortCuts = [][]cut{
+	{{way: slowDisk}},
+	{{way: shotCall, call: call{name: "pwrite64", paths: ledgerFiles, nth: 1}}},
+	{{way: bootCall, call: call{name: "fdatasync", paths: ledgerFiles, nth: 1}}, {way: inStart, after: 2 * time.Second, second: true}, {way: atOpening}},
+}
+
+// TestKill ends lives of the daemon by SIGKILL. A short form runs always; -kill.cycles
+// asks for more, over -kill.lanes.
 func TestKill(t *testing.T) {
+	t.Parallel()
 	needStrace(t)
 	count := newCounts()
-	n, most := min(*lanes, max(*cycles, 1)), *cycles
-	if most == 0 {
-		n, most = 3, 3
-	}
-	var next atomic.Int64
 	t.Run("lanes", func(t *testing.T) {
-		for i := range n {
+		if *cycles == 0 {
+			for i, cuts := range shortCuts {
+				t.Run(fmt.Sprintf("lane %d", i+1), func(t *testing.T) {
+					t.Parallel()
+					short(t, newLane(t, i+1, program, count), cuts)
+				})
+			}
+			return
+		}
+		var next atomic.Int64
+		for i := range min(*lanes, *cycles) {
 			t.Run(fmt.Sprintf("lane %d", i+1), func(t *testing.T) {
 				t.Parallel()
 				l := newLane(t, i+1, program, count)
-				for own := 1; int(next.Add(1)) <= most && !t.Failed(); own++ {
+				for own := 1; int(next.Add(1)) <= *cycles && !t.Failed(); own++ {
 					// each lane begins at another place of the rule of tenths and sevenths
-					require.NoError(t, l.cycle(own+i*17))
+					require.NoError(t, l.cycle(draw(l.rng, own+i*17)))
 				}
 				l.rest(t)
 			})
 		}
 	})
 	t.Log(count)
+}
+
+func short(t *testing.T, l *lane, cuts []cut) {
+	for _, c := range cuts {
+		require.NoError(t, l.cycle(c))
+	}
+	l.rest(t)
 }
 
 // rest ends a lane: after all its deaths the daemon starts once more, and ends as it

@@ -261,6 +261,11 @@ func TestLimitByTheControllersTime(t *testing.T) {
 	require.Equal(t, forever, g.room.limit(run))
 	o.run, o.untilBoot = run.id, "before"
 	require.Equal(t, forever, g.room.limit(run))
+	o.untilBoot, o.deadline = o.ctl.boot, run.end
+	g.pass(2 * time.Minute) // one look, past the limit and the end
+	es := closes(g.step(&Tick{}), ShotDone)
+	require.Len(t, es, 1)
+	require.Equal(t, "1 min is given", es[0].Because)
 }
 
 // Another run of the same master, or a boot that is new, takes its grant as it comes,
@@ -285,4 +290,22 @@ func (g *rig) grants(call func()) []*Command {
 	g.room.out = g.room.out[:0]
 	call()
 	return g.commands(g.room.out, true)
+}
+
+// The lights of the calendar, from an instant on; unknown, they count as on.
+func TestLightsFromAnInstantOn(t *testing.T) {
+	g := newRig(t, benchPlan(1, 2)) // lit from 6 to 18 h
+	at := func(h, m, s int) time.Time { return time.Date(2027, 3, 1, h, m, s, 0, time.UTC) }
+	l := g.room.lights(at(8, 0, 0))
+	require.True(t, l.On)
+	require.Equal(t, 10*time.Hour, l.Switches[0])
+	l = g.room.lights(at(18, 0, 30))
+	require.False(t, l.On, "they went off within this minute")
+	require.Equal(t, 12*time.Hour-30*time.Second, l.Switches[0])
+	g.room.now.Trusted = false
+	require.True(t, g.room.lights(at(20, 0, 0)).On)
+	g.room.now.Trusted = true
+	g.room.plan.Calendar.Days = nil
+	require.True(t, g.room.lights(at(20, 0, 0)).On)
+	require.Empty(t, g.step(&Taught{Zone: "none"}), "what was learned of a zone that is gone")
 }

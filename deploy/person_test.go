@@ -1,8 +1,10 @@
 package deploy_test
 
 import (
+	"fmt"
 	"net"
 	"net/url"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -96,20 +98,22 @@ func (p *person) say(topic string, retained bool, payload string) {
 func mark(name string) string { return "marks/" + name }
 
 // settled gives what was heard until now, on the topics other than marks: a mark of
-// one's own comes after all that the broker had for this client.
+// one's own comes after all that the broker had for this client. Others of the same
+// name have marks on the same topic.
 func (p *person) settled(name string) []word {
 	p.t.Helper()
 	p.ask(mark(name))
-	p.say(mark(name), false, "now")
+	own := fmt.Sprintf("%p %d", p, time.Now().UnixNano())
+	p.say(mark(name), false, own)
 	var out []word
 	require.Eventually(p.t, func() bool {
 		p.mu.Lock()
 		defer p.mu.Unlock()
 		n := len(p.heard)
-		if n == 0 || p.heard[n-1].topic != mark(name) {
+		if n == 0 || p.heard[n-1].payload != own {
 			return false
 		}
-		out = p.heard[:n-1]
+		out = slices.DeleteFunc(p.heard, func(w word) bool { return w.topic == mark(name) })
 		p.heard = nil
 		return true
 	}, soon, often, "own mark")

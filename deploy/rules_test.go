@@ -25,28 +25,49 @@ rillgate/bay-2/field/north/readings         r       w     -     -     -      -  
 rillgate/bay-2/field/north/report           r       w     -     -     -      -        -
 rillgate/bay-2/field/north/input/tank-low   r       w     -     -     -      -        -
 rillgate/bay-2/field/north/valve/1/command  rw      r     -     -     -      -        -
+rillgate/bay-2/field/south/status           r       -     w     -     -      -        -
 rillgate/bay-2/field/south/readings         r       -     w     -     -      -        -
 rillgate/bay-2/field/south/report           r       -     w     -     -      -        -
+rillgate/bay-2/field/south/input/leak       r       -     w     -     -      -        -
 rillgate/bay-2/field/south/valve/8/command  rw      -     r     -     -      -        -
+rillgate/bay-2/field/air/status             r       -     -     -     -      -        -
 rillgate/bay-2/field/air/readings           r       -     -     w     -      -        -
 rillgate/bay-2/field/air/report             r       -     -     -     -      -        -
+rillgate/bay-2/field/air/input/door         r       -     -     -     -      -        -
+rillgate/bay-2/field/air/valve/1/command    rw      -     -     -     -      -        -
 rillgate/bay-2/field/guest/readings         r       -     -     -     -      -        w
+rillgate/bay-2/field/guest/report           r       -     -     -     -      -        w
+rillgate/bay-2/field/guest/valve/1/command  rw      -     -     -     -      -        r
 rillgate/bay-2/field/north/valve/1          -       -     -     -     -      -        -
+rillgate/bay-2/field/north/valve/1/command/x -      -     -     -     -      -        -
+rillgate/bay-2/field/north/input            -       -     -     -     -      -        -
 rillgate/bay-2/field/north/echo             -       -     -     -     -      -        -
+rillgate/bay-2/field/north                  -       -     -     -     -      -        -
 rillgate/bay-2/gateway/echo                 rw      -     -     -     -      -        -
+rillgate/bay-2/gateway/mark                 -       -     -     -     -      -        -
 rillgate/bay-2/alarms                       w       -     -     -     r      r        -
+rillgate/bay-2/alarms/more                  -       -     -     -     -      -        -
 rillgate/bay-2/journal                      w       -     -     -     r      r        -
 homie/5/bay-2/$state                        rw      -     -     -     r      r        -
 homie/5/bay-2/$description                  rw      -     -     -     r      r        -
 homie/5/bay-2/$alert/dry-east               rw      -     -     -     r      r        -
-homie/5/bay-2/zone-east/moisture            w       -     -     -     r      r        -
-homie/5/bay-2/valve-east/open/$target       w       -     -     -     r      r        -
+homie/5/bay-2/gateway/stop                  w       -     -     -     r      r        -
 homie/5/bay-2/gateway/answer                w       -     -     -     r      r        -
-homie/5/bay-2/zone-east/hold/set            r       -     -     -     r      rw       -
+homie/5/bay-2/zone-east/moisture            w       -     -     -     r      r        -
+homie/5/bay-2/zone-east/shot                w       -     -     -     r      r        -
+homie/5/bay-2/valve-east/open               w       -     -     -     r      r        -
+homie/5/bay-2/valve-east/open/$target       w       -     -     -     r      r        -
+homie/5/bay-2/probe-e1/quality              w       -     -     -     r      r        -
 homie/5/bay-2/gateway/stop/set              r       -     -     -     r      rw       -
+homie/5/bay-2/zone-east/hold/set            r       -     -     -     r      rw       -
+homie/5/bay-2/zone-east/shot/set            r       -     -     -     r      rw       -
+homie/5/bay-2/set                           -       -     -     -     r      r        -
+homie/5/bay-2/zone-east/hold/set/set        -       -     -     -     r      r        -
 homie/5/bay-3/gateway/stop/set              -       -     -     -     -      -        -
+homie/5/bay-3/$state                        -       -     -     -     -      -        -
 rillgate/bay-3/field/north/readings         -       -     -     -     -      -        -
 rillgate/bay-3/field/north/valve/1/command  -       -     -     -     -      -        -
+rillgate/bay-3/alarms                       -       -     -     -     -      -        -
 somewhere/else                              -       -     -     -     -      -        -
 `
 
@@ -137,8 +158,9 @@ func TestWhoMaySay(t *testing.T) {
 	}
 }
 
-// TestWhoMayHear: what a name hears of all that is said, by one wildcard for
-// everything and by each topic alone, retained and live.
+// TestWhoMayHear: what a name hears of all that is said, by wildcards, by each topic
+// alone and through a shared subscription (which some brokers give nothing retained),
+// retained and live.
 func TestWhoMayHear(t *testing.T) {
 	t.Parallel()
 	broker, m := ruledBroker(t), readMatrix(t)
@@ -147,11 +169,15 @@ func TestWhoMayHear(t *testing.T) {
 		observer.say(topic, true, "retained")
 	}
 	for _, name := range names {
-		for i, filters := range [][]string{{"#"}, m.topics} {
+		for i, filters := range [][]string{{"#"}, m.topics, {"+/+/#"}, {"$share/all/#"}} {
 			listener := known(t, broker, name, fmt.Sprintf("listener-%s-%d", name, i))
 			listener.ask(filters...)
-			before := listener.settled(name)
-			require.Equal(t, m.allowed(name, "r"), topicsOf(before), "%s hears of what is retained, filters %v", name, filters)
+			before := topicsOf(listener.settled(name))
+			if strings.HasPrefix(filters[0], "$share/") {
+				require.Subset(t, m.allowed(name, "r"), before, "%s hears of what is retained, filters %v", name, filters)
+			} else {
+				require.Equal(t, m.allowed(name, "r"), before, "%s hears of what is retained, filters %v", name, filters)
+			}
 			for _, topic := range m.topics {
 				observer.say(topic, false, "live")
 			}
@@ -161,29 +187,69 @@ func TestWhoMayHear(t *testing.T) {
 	}
 }
 
+// TestNobodyHearsTheBroker: what a broker tells of itself, such as who connects, is for
+// no role.
+func TestNobodyHearsTheBroker(t *testing.T) {
+	t.Parallel()
+	broker := ruledBroker(t)
+	for _, name := range names {
+		listener := known(t, broker, name, "listener-"+name)
+		listener.ask("$SYS/#")
+		require.Empty(t, listener.settled(name), name)
+		listener.client.Disconnect(0)
+	}
+	// It would be there to be heard: rules alone withhold it.
+	open := realbroker.Start(t, realbroker.Options{}).URL()
+	stranger := known(t, open, "stranger", "stranger")
+	stranger.ask("$SYS/#")
+	require.NotEmpty(t, stranger.settled("stranger"))
+}
+
 // TestWhoMayLeaveAWill: a broker that publishes a will may refuse the connection for
-// one that is forbidden; either way it must not arrive.
+// one that is forbidden; either way it must not arrive, nor be retained.
 func TestWhoMayLeaveAWill(t *testing.T) {
 	t.Parallel()
-	broker, m := ruledBroker(t), readMatrix(t)
-	observer := known(t, broker, "observer", "observer")
-	observer.ask("#")
-	for _, name := range names {
-		for _, topic := range m.topics {
-			testament := options(broker, name, "testator")
-			testament.SetWill(topic, "gone", 1, false)
-			testator, err := meet(t, testament)
-			if err != nil {
-				require.NotContains(t, m.may[name][topic], "w", "%s was refused with a will on %s", name, topic)
-				continue
+	for _, retained := range []bool{false, true} {
+		t.Run(fmt.Sprintf("retained %t", retained), func(t *testing.T) {
+			t.Parallel()
+			broker, m := ruledBroker(t), readMatrix(t)
+			observer := known(t, broker, "observer", "observer")
+			observer.ask("#")
+			for _, name := range names {
+				for _, topic := range m.topics {
+					dies(t, broker, name, topic, retained, m)
+				}
+				require.Equal(t, m.allowed(name, "w"), topicsOf(observer.settled("observer")), "wills of %s", name)
+				late, kept := known(t, broker, "observer", "late"), []string{}
+				late.ask("#")
+				if retained {
+					kept = m.allowed(name, "w")
+				}
+				require.Equal(t, kept, topicsOf(late.settled("observer")), "wills of %s that are retained", name)
+				late.client.Disconnect(0)
+				for _, topic := range kept {
+					observer.say(topic, true, "")
+				}
+				observer.settled("observer")
 			}
-			// A second client of one id ends the first within its own CONNECT.
-			heir := known(t, broker, name, "testator")
-			<-testator.lost
-			heir.client.Disconnect(0)
-		}
-		require.Equal(t, m.allowed(name, "w"), topicsOf(observer.settled("observer")), "wills of %s", name)
+		})
 	}
+}
+
+// dies connects a name with a will and breaks the connection.
+func dies(t *testing.T, broker, name, topic string, retained bool, m table) {
+	t.Helper()
+	testament := options(broker, name, "testator")
+	testament.SetWill(topic, "gone", 1, retained)
+	testator, err := meet(t, testament)
+	if err != nil {
+		require.NotContains(t, m.may[name][topic], "w", "%s was refused with a will on %s", name, topic)
+		return
+	}
+	// A second client of one id ends the first within its own CONNECT.
+	heir := known(t, broker, name, "testator")
+	<-testator.lost
+	heir.client.Disconnect(0)
 }
 
 // TestStrangersStayOutside: no name, an unknown one, a wrong password.

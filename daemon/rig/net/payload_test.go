@@ -2,6 +2,8 @@ package netrig
 
 import (
 	"bytes"
+	"os/exec"
+	"path/filepath"
 	"strings"
 	"testing"
 	"time"
@@ -96,7 +98,20 @@ func TestPayloads(t *testing.T) {
 			took.Milliseconds(), float64(h.memory("VmRSS"))/(1<<20), float64(h.memory("VmHWM"))/(1<<20))
 		require.Less(t, h.memory("VmHWM"), memoryMost, "memory after %s", bad.name)
 	}
+	h.refused(t, "json", "duplicate-key", "too-long", "value")
 	require.Equal(t, 2, h.connections(), "the daemon lost a connection: %s", &h.said)
+}
+
+// refused looks into the journal: the payloads arrived, were told of by cause, and gave
+// no order.
+func (h *house) refused(t *testing.T, causes ...string) {
+	t.Helper()
+	out, err := exec.Command(program(t), "journal", "--config", h.dir, "--state", filepath.Join(h.dir, "state"), "-n", "1000").CombinedOutput()
+	require.NoError(t, err, "%s", out)
+	for _, cause := range causes {
+		require.Regexp(t, "message-refused.*"+cause, string(out))
+	}
+	require.NotRegexp(t, `(?m)^\S+ +\S+ +order `, string(out), "an order was taken")
 }
 
 // reads publishes what both probes of a zone say.
@@ -128,7 +143,11 @@ func (h *house) attack(bad hostile) {
 	out, err := dialRaw(h.address(), "hostile")
 	require.NoError(h.t, err)
 	defer out.Close()
-	for _, topic := range hostileTopics {
+	topics := hostileTopics
+	if bad.giant() { // gigabytes would show no more
+		topics = []string{fieldRoot + "readings", fieldRoot + "valve/1/command", "homie/5/bay-2/zone-z0/hold/set"}
+	}
+	for _, topic := range topics {
 		for _, retained := range []bool{false, true} {
 			require.NoError(h.t, publication(topic, retained, bad.body).Write(out), "%s on %s", bad.name, topic)
 			if retained { // no broker need hold it

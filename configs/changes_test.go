@@ -39,6 +39,9 @@ func TestChangesAreTold(t *testing.T) {
 			"zone east: limits.max_run from 6 min to 8 min", "zone west: limits.max_run from 6 min to 8 min", "zone spare: limits.max_run from 6 min to 8 min"}},
 		{RoomFile, []string{"plants: 48", "plants: 50", "address: \"1\"", "address: \"7\""}, []string{
 			"probe e2: place from north/1/1 to north/1/7", "zone east: plants from 48 to 50"}},
+		{RoomFile, []string{"home_run: 60 ft", "home_run: 70 ft", "lead: 12 ft", "lead: 14 ft, draw: 30 mA", "canopy_per_probe: 100 sqft", "canopy_per_probe: 100 sqft, valve_wire: 20 AWG"}, []string{
+			"room: house_rules.valve_wire from 18 AWG to 20 AWG", "probe e2: lead from 12 ft to 14 ft", "probe e2: draw is new: 0.03 A",
+			"terminal north/1: home_run from 60 ft to 70 ft"}},
 		{RoomFile, []string{"    low: tank-low\n", ""}, []string{"supply feed: low is removed (was tank-low)"}},
 		{ScheduleFile, []string{"west: {routine: fruiting}", "west: none"}, []string{
 			"zone west: window ramp-up is removed (was lights_on + 1 h to lights_on + 4 h, below 48 %, stop_at 55 %, shot 3 %, rest 15 min)",

@@ -45,6 +45,7 @@ func factsOf(l *Loaded) (out []fact) {
 	for i := range p.Zones {
 		out = append(out, zoneFacts(&p.Zones[i])...)
 	}
+	out = append(out, wiringFacts(&l.Wiring)...)
 	return append(out, gatewayFacts(&l.Gateway)...)
 }
 

@@ -150,11 +150,12 @@ func (t Transformer) String() string {
 	case !known:
 		return "its load is not known"
 	}
-	s := fmt.Sprintf("open at once: %s, which hold %s; %s opening adds %s: %s VA; with a quarter spare %s", andList(t.Open), t.Holding.Measure(1, "VA"),
-		t.Opening, t.Inrush.Measure(1, "VA"), decimals(need, 1), t.Wanted.Measure(1, "VA"))
+	missing := ""
 	if len(t.Unknown) > 0 {
-		s = fmt.Sprintf("without %s, whose current is not given: %s", andList(t.Unknown), s)
+		missing = " without " + andList(t.Unknown) + ", whose current is not given"
 	}
+	s := fmt.Sprintf("open at once: %s, which hold %s%s; %s opening adds %s: %s VA; with a quarter spare %s", andList(t.Open), t.Holding.Measure(1, "VA"),
+		missing, t.Opening, t.Inrush.Measure(1, "VA"), decimals(need, 1), t.Wanted.Measure(1, "VA"))
 	if rating, rated := t.Rating.Value(); rated {
 		return fmt.Sprintf("%s; it gives %s VA (%.0f %% over the need)", s, decimals(rating, 1), (rating/need-1)*100)
 	}

@@ -191,9 +191,15 @@ func (p *Publisher) tell(now time.Duration) bool {
 }
 
 func (p *Publisher) tellNode(n *node, topics []string, now time.Duration) bool {
+	moisture, quality := n.index("moisture"), n.index("quality")
+	if moisture >= 0 && quality >= 0 && n.values[moisture].absent() {
+		if !p.place(topics[quality], n.values[quality], now) { // before the number goes
+			return false
+		}
+	}
 	for i := range n.traits {
 		t := &n.traits[i]
-		if t.momentary {
+		if t.momentary || i == quality && moisture >= 0 && p.withheld(topics[moisture], n.values[moisture]) {
 			continue
 		}
 		if !p.place(topics[i], p.raised(topics[i], n.values[i]), now) {
@@ -204,6 +210,13 @@ func (p *Publisher) tellNode(n *node, topics []string, now time.Duration) bool {
 		}
 	}
 	return true
+}
+
+// withheld reports whether a number that is known again is not told yet, for its
+// pace: what is said of its quality waits with it (INV-28).
+func (p *Publisher) withheld(topic string, v value) bool {
+	prev, known := p.told[topic]
+	return known && prev.absent() && !v.absent()
 }
 
 // place puts a value of the tree, and remembers that its topic may stand.

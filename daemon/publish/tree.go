@@ -2,6 +2,7 @@ package publish
 
 import (
 	"encoding/json"
+	"slices"
 	"strings"
 
 	"rillgate/zones"
@@ -14,6 +15,11 @@ type node struct {
 	traits         []trait
 	values         []value // one a trait; none for momentary ones
 	target         value   // of the trait that has $target
+}
+
+// index finds a property by its id; -1 = the node has none of that name.
+func (n *node) index(id string) int {
+	return slices.IndexFunc(n.traits, func(t trait) bool { return t.id == id })
 }
 
 // tree is everything that stands under the device, made from one snapshot.

@@ -262,6 +262,7 @@ func TestLimitByTheControllersTime(t *testing.T) {
 	o.run, o.untilBoot = run.id, "before"
 	require.Equal(t, forever, g.room.limit(run))
 	o.untilBoot, o.deadline = o.ctl.boot, run.end
+	o.ctl.last += 2 * time.Minute
 	g.pass(2 * time.Minute) // one look, past the limit and the end
 	es := closes(g.step(&Tick{}), ShotDone)
 	require.Len(t, es, 1)

@@ -93,6 +93,7 @@ func (d *Daemon) apply(loaded *configs.Loaded, problems []configs.Problem, by, n
 	d.entry(d.now.Wall, &zones.Entry{Kind: "plan-applied", Because: "plan " + loaded.Hash + " is in force", By: by, Note: note})
 	d.trust.needSynced = loaded.Gateway.Clock == configs.ClockSynchronised
 	d.step(&zones.NewPlan{Plan: loaded.Plan})
+	d.teacher.fit(loaded.Plan)
 	changes = append(changes, d.refit(before.loaded, loaded)...)
 	d.show()
 	return &operator.Applied{Plan: loaded.Hash, Changes: changes}

@@ -27,6 +27,7 @@ import (
 	"rillgate/daemon/field"
 	"rillgate/daemon/operator"
 	"rillgate/daemon/publish"
+	"rillgate/store"
 	"rillgate/zones"
 )
 
@@ -81,8 +82,11 @@ type Daemon struct {
 	keeper *keeper
 	recent *recent
 	tracer *tracer
-	posts  chan func()
-	ended  chan struct{} // closed when nobody runs posts any more
+
+	teacher *teacher
+	papers  []store.Paper // to be kept with the next commit
+	posts   chan func()
+	ended   chan struct{} // closed when nobody runs posts any more
 
 	choice    choice
 	session   uint64 // of the link, when the publisher last began anew

@@ -106,6 +106,9 @@ func (d *Daemon) answered(a *zones.Answer) {
 func (d *Daemon) entry(at time.Time, e *zones.Entry) {
 	line := d.trail.add(at, e)
 	d.recent.entry(at, e)
+	if d.teacher != nil {
+		d.teacher.entry(d.room.Age(d.now), e)
+	}
 	d.keeper.noticed(e)
 	if d.publisher != nil {
 		d.publisher.Journal(line.Seq, at, e)

@@ -57,6 +57,7 @@ func (d *Daemon) show() {
 // view is the room's, with the alarms that the shell raised.
 func (d *Daemon) view() zones.View {
 	v := d.room.View(d.now)
+	d.teacher.show(&v)
 	v.Alarms = append(v.Alarms, d.troubles.views()...)
 	if closed := d.choice.keepsClosed(); closed != "" {
 		v.Standing = append([]zones.StandingView{{Code: zones.AlarmPlanRejected, Because: closed}}, v.Standing...)
@@ -95,6 +96,7 @@ func (d *Daemon) housekeep() {
 		v := d.room.View(d.now)
 		d.recent.sample(&v)
 		d.keeper.sample(&v)
+		d.learn(&v)
 		d.refusals.look(d)
 	}
 	d.keeper.look(d)

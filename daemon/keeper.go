@@ -28,6 +28,7 @@ type batch struct {
 	views  []zones.View // one a minute
 	mirror bool         // with the ledger's memory
 	probes []store.Probe
+	papers []store.Paper
 	thin   bool
 	at     time.Time
 
@@ -148,6 +149,8 @@ func (k *keeper) batch(d *Daemon) *batch {
 	b := &batch{lines: d.trail.takeUnsaved(), views: k.views, at: d.now.Wall}
 	k.views, k.notice, k.noticedAt, k.committed = nil, false, 0, mono
 	b.silenced, b.forgotten = d.silenced.unsaved()
+	b.papers = append(d.papers, d.teacher.paper(d.choice.plan.Room, d.room.Age(d.now), d.now.Wall, false)...)
+	d.papers = nil
 	if k.register {
 		k.register = false
 		v := d.room.View(d.now)
@@ -175,6 +178,7 @@ func (k *keeper) finish(d *Daemon, r result) {
 	}
 	k.failing = true
 	d.trail.putBack(r.batch.lines)
+	d.papers = append(r.batch.papers, d.papers...)
 	k.views = append(r.batch.views, k.views...)
 	if extra := len(k.views) - viewsMost; extra > 0 {
 		k.views = k.views[extra:]
@@ -196,6 +200,7 @@ func (k *keeper) close(d *Daemon) {
 	b := k.batch(d)
 	b.mirror = true
 	b.probes = d.register.all(&v)
+	b.papers = append(b.papers, d.teacher.paper(d.choice.plan.Room, d.room.Age(d.now), d.now.Wall, true)...)
 	k.work <- b
 	if r := <-k.results; r.err != nil {
 		d.o.Log.Error("save the journal at the end", "error", r.err)

@@ -43,6 +43,7 @@ type core interface {
 	View(now zones.Instant) zones.View
 	Memory() *zones.Memory
 	Quiet() bool
+	Age(now zones.Instant) time.Duration
 }
 
 // loop owns the Room: it alone calls it, on one goroutine. Everything else comes in

@@ -28,10 +28,11 @@ func (s *script) Step(_ zones.Instant, ev zones.Event) []zones.Effect {
 	}
 	return s.on(ev)
 }
-func (s *script) Next() time.Duration           { return s.next }
-func (s *script) View(zones.Instant) zones.View { return zones.View{} }
-func (s *script) Memory() *zones.Memory         { return &zones.Memory{} }
-func (s *script) Quiet() bool                   { return true }
+func (s *script) Next() time.Duration                 { return s.next }
+func (s *script) View(zones.Instant) zones.View       { return zones.View{} }
+func (s *script) Memory() *zones.Memory               { return &zones.Memory{} }
+func (s *script) Age(now zones.Instant) time.Duration { return now.Mono }
+func (s *script) Quiet() bool                         { return true }
 
 // wire is a field that writes the same diary.
 type wire struct {

@@ -29,7 +29,7 @@ func (d *Daemon) shelf() shelf {
 }
 
 func (b *boltShelf) save(batch *batch) error {
-	w := store.Batch{Journal: stored(batch.lines), History: samples(batch.views), Probes: batch.probes}
+	w := store.Batch{Journal: stored(batch.lines), History: samples(batch.views), Probes: batch.probes, Papers: batch.papers}
 	if batch.mirror && b.files.open != nil {
 		w.Mirror = b.files.open.Memory() // of what is durable: a mirror must never be ahead
 	}

@@ -69,6 +69,7 @@ func (d *Daemon) begin() error {
 	}
 	d.redraw(d.choice.plan)
 	d.carry(effects)
+	d.goToSchool()
 	d.show()
 	return d.serve()
 }

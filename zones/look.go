@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"rillgate/schedule"
+	"rillgate/zones/substrate"
 )
 
 // View gives the whole room at an instant; it changes nothing. The instant must not
@@ -15,6 +16,7 @@ func (r *Room) View(now Instant) View {
 		Wall: now.Wall, Room: r.plan.Room, Name: r.plan.Name, Trusted: now.Trusted, Plan: r.plan.Hash,
 		BrokerUp: r.brokerUp, Stopped: hasLatch(r.mem.Latches, StoppedByPerson) != nil, Starting: t < r.holdTo,
 	}
+	v.Age, v.LightsOn = t.Seconds(), r.lightsNow()
 	for _, z := range r.zones {
 		v.Zones = append(v.Zones, r.zoneView(z, t, now.Wall))
 	}
@@ -68,6 +70,7 @@ func (r *Room) zoneView(z *zone, t time.Duration, wall time.Time) ZoneView {
 		w := wall.Add(age - t)
 		return &w
 	}
+	r.dryView(&v, z, t)
 	if w := z.window(); w != nil {
 		end := z.sit.Instance.End
 		v.Window, v.WindowEnds, v.Below, v.StopAt = w.Name, &end, shown(max(w.Below, w.Floor)), shown(w.StopAt)
@@ -146,6 +149,11 @@ func (z *zone) knownView(v *ZoneView, e *estimate, t time.Duration) {
 	}
 	if h, ok := halfWidth(vals); ok {
 		v.HalfWidth = &h
+		sd := spread(vals)
+		v.Spread = &sd
+		if need, err := substrate.ProbesFor(max(sd, leastDoubt.Float()), WantedPrecision); err == nil {
+			v.ProbesNeeded = need
+		}
 	}
 }
 
@@ -159,18 +167,23 @@ func halfWidth(v []float64) (float64, bool) {
 	if n < 2 {
 		return 0, false
 	}
-	mean, ss := 0.0, 0.0
-	for _, x := range v {
-		mean += x / float64(n)
-	}
-	for _, x := range v {
-		ss += (x - mean) * (x - mean)
-	}
 	t := 1.96 + 2.7/float64(n-1)
 	if n-2 < len(student) {
 		t = student[n-2]
 	}
-	return t * math.Sqrt(ss/float64(n-1)/float64(n)), true
+	return t * spread(v) / math.Sqrt(float64(n)), true
+}
+
+// spread gives the standard deviation of two values at least.
+func spread(v []float64) float64 {
+	mean, ss := 0.0, 0.0
+	for _, x := range v {
+		mean += x / float64(len(v))
+	}
+	for _, x := range v {
+		ss += (x - mean) * (x - mean)
+	}
+	return math.Sqrt(ss / float64(len(v)-1))
 }
 
 // litres24 gives the litres of the last 24 h of powered time.

@@ -71,7 +71,7 @@ type ZoneMemory struct {
 	DayHigh   Level               `json:"day_high,omitempty"`
 	Level     Level               `json:"level,omitempty"`      // moisture when it was last known
 	LevelAt   time.Duration       `json:"level_at,omitempty"`   // at this age; 0 = never
-	LevelHalf float64             `json:"level_half,omitempty"` // points, half-width at 95 %
+	LevelHalf Level               `json:"level_half,omitempty"` // half-width at 95 %
 	DayOf     time.Time           `json:"day_of"`
 }
 
@@ -133,7 +133,7 @@ type ZoneProgress struct {
 	DayHigh   Level             `json:"day_high,omitempty"`
 	Level     Level             `json:"level,omitempty"`
 	LevelAt   time.Duration     `json:"level_at,omitempty"`
-	LevelHalf float64           `json:"level_half,omitempty"`
+	LevelHalf Level             `json:"level_half,omitempty"`
 	DayOf     time.Time         `json:"day_of"`
 }
 

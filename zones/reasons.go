@@ -17,14 +17,20 @@ func (r Reason) Explain() (e Explanation, ok bool) {
 	if e, ok = refusals[r]; ok {
 		return e, true
 	}
+	if e, ok = findings[r]; ok {
+		return e, true
+	}
 	e, ok = causes[r]
 	return e, ok
 }
 
 // Reasons lists every code that Explain knows, sorted.
 func Reasons() []Reason {
-	all := make([]Reason, 0, len(refusals)+len(causes))
+	all := make([]Reason, 0, len(refusals)+len(findings)+len(causes))
 	for r := range refusals { // order: sorted below
+		all = append(all, r)
+	}
+	for r := range findings { // order: sorted below
 		all = append(all, r)
 	}
 	for r := range causes { // order: sorted below

@@ -162,6 +162,9 @@ func (r *Room) Memory() *Memory {
 	return m
 }
 
+// Age gives the powered time of the room at an instant.
+func (r *Room) Age(now Instant) time.Duration { return max(r.t, now.Mono+r.base) }
+
 // advance lets time pass. A step of the wall clock makes every zone look again at
 // its schedule; nothing else reads the wall.
 func (r *Room) advance(now Instant) {

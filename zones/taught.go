@@ -1,6 +1,7 @@
 package zones
 
 import (
+	"math"
 	"time"
 
 	"rillgate/schedule"
@@ -27,15 +28,15 @@ func (r *Room) teach(e *Taught) {
 // doubtAlone is the half-width of a moisture that one probe gave, and leastDoubt that of
 // probes that agree (both chosen here).
 const (
-	doubtAlone = 2.0
-	leastDoubt = 0.5
+	doubtAlone = Level(2000)
+	leastDoubt = Level(500)
 )
 
-// doubt gives the half-width of the zone's moisture, points, 95 %.
-func (z *zone) doubt(t time.Duration) float64 {
+// doubt gives the half-width of the zone's moisture, 95 %, to a tenth of a point.
+func (z *zone) doubt(t time.Duration) Level {
 	var buf [64]float64
 	if h, ok := halfWidth(z.counted(t, buf[:0])); ok {
-		return max(h, leastDoubt)
+		return max(Level(math.Round(10*h))*100, leastDoubt)
 	}
 	return doubtAlone
 }
@@ -76,7 +77,7 @@ func (r *Room) drying(z *zone, t time.Duration) (d Drying, ok bool) {
 		return d, false
 	}
 	from := r.now.Wall.Add(m.LevelAt - r.t)
-	f := response.Forecast{Level: m.Level.Float(), LevelHalf: max(m.LevelHalf, leastDoubt), DryLevel: d.Level.Float(), Day: z.taught.Day, Night: z.taught.Night}
+	f := response.Forecast{Level: m.Level.Float(), LevelHalf: max(m.LevelHalf, leastDoubt).Float(), DryLevel: d.Level.Float(), Day: z.taught.Day, Night: z.taught.Night}
 	dry, ok := response.TimeToDry(f, r.lights(from))
 	if !ok {
 		return d, false
@@ -110,6 +111,36 @@ func (r *Room) lights(from time.Time) response.Light {
 		}
 	}
 	return out
+}
+
+// lightsNow says whether the lights are on: by their input where there is one that is
+// heard, else by a trusted clock; nil = not known. Without times of lights it is always
+// day.
+func (r *Room) lightsNow() *bool {
+	on := true
+	for _, in := range r.inputs {
+		if in.cfg.Means == Lights && in.known {
+			on = in.active
+			return &on
+		}
+	}
+	if len(r.plan.Calendar.Days) == 0 {
+		return &on
+	}
+	if !r.now.Trusted {
+		return nil
+	}
+	on = r.lights(r.now.Wall).On
+	return &on
+}
+
+// dryView adds when the zone gets dry.
+func (r *Room) dryView(v *ZoneView, z *zone, t time.Duration) {
+	v.DryLevel, v.Field = shown(z.dryLevel()), shown(z.taught.Field)
+	if d, ok := r.drying(z, t); ok {
+		at := d.At
+		v.DryAt, v.DryHalf = &at, d.HalfWidth.Seconds()
+	}
 }
 
 // lightsZone is a schedule whose only window is the time of the lights.

@@ -1,6 +1,14 @@
 package zones
 
-import "time"
+import (
+	"time"
+
+	"rillgate/zones/response"
+)
+
+// WantedPrecision is the half-width of a zone's moisture, points, for which ProbesNeeded
+// is reckoned (chosen here).
+const WantedPrecision = 3.0
 
 // View is the whole room at one instant, for the page, the topics and the control
 // socket. It shares nothing with the Room.
@@ -9,6 +17,8 @@ type View struct {
 	Room        string           `json:"room"`
 	Name        string           `json:"name"`
 	Trusted     bool             `json:"clock_trusted"`
+	Age         float64          `json:"age_seconds"` // powered time of the room
+	LightsOn    *bool            `json:"lights_on"`   // by its input, else by the schedule; nil = not known
 	Plan        string           `json:"plan"`
 	BrokerUp    bool             `json:"broker_up"`
 	Stopped     bool             `json:"stopped"`
@@ -57,42 +67,50 @@ const (
 
 // ZoneView is one zone. Numbers that are not known are nil.
 type ZoneView struct {
-	ID           string         `json:"id"`
-	Name         string         `json:"name"`
-	State        ZoneState      `json:"state"`
-	Reason       Reason         `json:"reason"`
-	Because      string         `json:"because"`
-	Next         string         `json:"next"`        // a sentence: what happens next
-	Moisture     *float64       `json:"moisture"`    // %
-	HalfWidth    *float64       `json:"half_width"`  // points, 95 %
-	Temperature  *float64       `json:"temperature"` // °C, mean of the counting probes
-	PoreEC       *float64       `json:"pore_ec"`     // mS/cm at 25 °C, median of the counting probes that tell it
-	PoreProbes   int            `json:"pore_probes"` // how many do
-	Quality      Quality        `json:"quality"`
-	Counting     int            `json:"probes"` // probes that count
-	Assigned     int            `json:"assigned"`
-	AgeSeconds   *int           `json:"age"` // of the newest counting reading
-	Window       string         `json:"window"`
-	WindowEnds   *time.Time     `json:"window_ends"`
-	Stage        string         `json:"stage"`
-	CropDay      int            `json:"crop_day"`
-	Shots        int            `json:"shots"` // in this opening
-	OpenUntil    *time.Time     `json:"open_until"`
-	RestUntil    *time.Time     `json:"rest_until"`
-	HoldUntil    *time.Time     `json:"hold_until"`
-	HoldSource   Source         `json:"hold_source"`
-	Latches      []LatchView    `json:"latches"`
-	UsedSeconds  float64        `json:"used_seconds"` // of max_per_day, last 24 h of powered time
-	LimitSeconds float64        `json:"limit_seconds"`
-	Litres24     float64        `json:"litres_24h"`
-	LitresTotal  float64        `json:"litres_total"`
-	ShotsTotal   int64          `json:"shots_total"`
-	RunSeconds   float64        `json:"run_seconds_total"`
-	Metered      bool           `json:"metered"`
-	Below        *float64       `json:"below"` // %; of the open window: below, or the floor of a dry-back
-	StopAt       *float64       `json:"stop_at"`
-	MaxMoisture  *float64       `json:"max_moisture"`
-	Refusals     map[Reason]int `json:"refusals"` // since the process began
+	ID           string      `json:"id"`
+	Name         string      `json:"name"`
+	State        ZoneState   `json:"state"`
+	Reason       Reason      `json:"reason"`
+	Because      string      `json:"because"`
+	Next         string      `json:"next"`        // a sentence: what happens next
+	Moisture     *float64    `json:"moisture"`    // %
+	HalfWidth    *float64    `json:"half_width"`  // points, 95 %
+	Temperature  *float64    `json:"temperature"` // °C, mean of the counting probes
+	PoreEC       *float64    `json:"pore_ec"`     // mS/cm at 25 °C, median of the counting probes that tell it
+	PoreProbes   int         `json:"pore_probes"` // how many do
+	Quality      Quality     `json:"quality"`
+	Counting     int         `json:"probes"` // probes that count
+	Assigned     int         `json:"assigned"`
+	AgeSeconds   *int        `json:"age"` // of the newest counting reading
+	Window       string      `json:"window"`
+	WindowEnds   *time.Time  `json:"window_ends"`
+	Stage        string      `json:"stage"`
+	CropDay      int         `json:"crop_day"`
+	Shots        int         `json:"shots"` // in this opening
+	OpenUntil    *time.Time  `json:"open_until"`
+	RestUntil    *time.Time  `json:"rest_until"`
+	HoldUntil    *time.Time  `json:"hold_until"`
+	HoldSource   Source      `json:"hold_source"`
+	Latches      []LatchView `json:"latches"`
+	UsedSeconds  float64     `json:"used_seconds"` // of max_per_day, last 24 h of powered time
+	LimitSeconds float64     `json:"limit_seconds"`
+	Litres24     float64     `json:"litres_24h"`
+	LitresTotal  float64     `json:"litres_total"`
+	ShotsTotal   int64       `json:"shots_total"`
+	RunSeconds   float64     `json:"run_seconds_total"`
+	Metered      bool        `json:"metered"`
+	Below        *float64    `json:"below"` // %; of the open window: below, or the floor of a dry-back
+	StopAt       *float64    `json:"stop_at"`
+	MaxMoisture  *float64    `json:"max_moisture"`
+	DryLevel     *float64    `json:"dry_level"`      // %; nil = it has none
+	DryAt        *time.Time  `json:"dry_at"`         // when it gets there without water; nil = cannot be told
+	DryHalf      float64     `json:"dry_half_width"` // s either way, 95 %
+	Field        *float64    `json:"field"`          // %, the level to which its shots drain back, as it has shown
+	Spread       *float64    `json:"spread"`         // points, standard deviation of the counting probes
+	ProbesNeeded int         `json:"probes_needed"`  // for a half-width of WantedPrecision with that spread; 0 = not known
+
+	Learned  *response.Learned `json:"learned"`  // what it has taught; nil = the daemon keeps none
+	Refusals map[Reason]int    `json:"refusals"` // since the process began
 }
 
 // LatchView is one latch in force.

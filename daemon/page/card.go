@@ -79,6 +79,7 @@ func (d *desk) facts(z *zones.ZoneView) []fact {
 		{"Newest reading", newest(z)},
 		{"Substrate temperature", d.temperature(z.Temperature)},
 		{"Pore water EC", poreEC(z)},
+		{"Dry without water", d.drying(z)},
 	}
 	if d.us {
 		fs[1].Name, fs[2].Name = "Gallons, last 24 h", "Gallons since ever"
@@ -103,6 +104,23 @@ func (d *desk) facts(z *zones.ZoneView) []fact {
 		fs = append(fs, fact{"Latched", fmt.Sprintf("%s since %s: %s", l.Code, d.clock(l.Since), l.Because)})
 	}
 	return fs
+}
+
+// drying says when the zone gets dry if nothing is given.
+func (d *desk) drying(z *zones.ZoneView) string {
+	if z.DryAt == nil {
+		return notKnown
+	}
+	if !z.DryAt.After(d.now) {
+		return fmt.Sprintf("it is at or under %.4g %%", *z.DryLevel)
+	}
+	at := z.DryAt.Round(5 * time.Minute)
+	text := d.clock(at)
+	if at.Sub(d.now) > 18*time.Hour {
+		text = at.In(d.loc).Format("Mon ") + text
+	}
+	half := max(time.Duration(z.DryHalf)*time.Second, 5*time.Minute).Round(5 * time.Minute)
+	return fmt.Sprintf("%.4g %% at about %s, %s either way", *z.DryLevel, text, span(half))
 }
 
 // poreEC is the salt at the roots.

@@ -54,6 +54,7 @@ func (d *desk) reasons(z *zones.ZoneView) []reason {
 		{"Litres", d.whyLitres(z, cfg)},
 		{"Temperature", "The mean of the probes that count. Each probe's own is in the table of probes."},
 		{"Pore water EC", "The median of the probes that tell it, at 25 °C, from bulk EC, temperature and permittivity after Hilhorst 2000; about 20 % either way. A dry substrate tells none."},
+		{"Dry without water", whyDrying(z)},
 		{"Newest reading", "How long ago the newest reading arrived that counts, by a clock that is never set."},
 	}
 	return rs
@@ -156,4 +157,23 @@ func (d *desk) whyLitres(z *zones.ZoneView, cfg *zones.Zone) string {
 	flow := cfg.FlowLPH() / 60
 	return fmt.Sprintf("Reckoned, as there is no meter: %d plants with %g emitters of %g L/h each make %s while the valve is open.",
 		cfg.Plants, cfg.EmittersEach, cfg.EmitterLPH, d.flow(&flow))
+}
+
+func whyDrying(z *zones.ZoneView) string {
+	if z.DryLevel == nil {
+		return "The zone has no dry level: neither a dry alarm nor a window with `below`."
+	}
+	l := z.Learned
+	if l == nil || !l.UptakeDay.Known() && !l.UptakeNight.Known() {
+		return "It takes some quiet hours of day and night to learn how fast the zone dries."
+	}
+	text := "From the last moisture and what the zone has taught: "
+	var parts []string
+	if l.UptakeDay.Known() {
+		parts = append(parts, fmt.Sprintf("%.2f ± %.2f points an hour by day", l.UptakeDay.Value, l.UptakeDay.HalfWidth))
+	}
+	if l.UptakeNight.Known() {
+		parts = append(parts, fmt.Sprintf("%.2f ± %.2f by night", l.UptakeNight.Value, l.UptakeNight.HalfWidth))
+	}
+	return text + strings.Join(parts, ", ") + "."
 }

@@ -1,6 +1,11 @@
 package publish
 
-import "rillgate/zones"
+import (
+	"math"
+	"time"
+
+	"rillgate/zones"
+)
 
 // trait is what $description says of a property.
 type trait struct {
@@ -77,10 +82,30 @@ func zoneProperties() []property[zones.ZoneView] {
 		{trait{id: "run-seconds-total", name: "Valve time since ever", datatype: "float", unit: "s"}, func(z *z) value { return asTotal(asFloat(&z.RunSeconds, 1)) }},
 		{trait{id: "litres-24h", name: "Litres of the last 24 h", datatype: "float", unit: "L"}, func(z *z) value { return asFloat(&z.Litres24, 2) }},
 		{trait{id: "litres-source", name: "Where the litres come from", datatype: "enum", format: litresSources}, func(z *z) value { return asEnum(litresSource(z), litresSources) }},
+		{trait{id: "dry-level", name: "Moisture at which it counts as dry", datatype: "float", unit: "%"}, func(z *z) value { return asFloat(z.DryLevel, 1) }},
+		{trait{id: "dry-at", name: "Dry without water", datatype: "datetime"}, func(z *z) value { return asTime(rounded(z.DryAt)) }},
+		{trait{id: "dry-half-width", name: "Dry without water, either way", datatype: "integer", unit: "s"}, dryHalf},
 		{trait{id: "hold", name: "Hold", datatype: "boolean", format: "released,held", settable: true}, func(z *z) value { return asFlag(z.HoldUntil != nil) }},
 		{trait{id: "hold-until", name: "Hold ends", datatype: "datetime"}, func(z *z) value { return asTime(z.HoldUntil) }},
 		{trait{id: "shot", name: "Give one shot", datatype: "duration", settable: true, momentary: true}, nil},
 	}
+}
+
+// rounded gives a time to five minutes: it is an estimate, and shall not be news at
+// every look.
+func rounded(t *time.Time) *time.Time {
+	if t == nil {
+		return nil
+	}
+	r := t.Round(5 * time.Minute)
+	return &r
+}
+
+func dryHalf(z *zones.ZoneView) value {
+	if z.DryAt == nil {
+		return gone
+	}
+	return asInteger(int64(math.Ceil(z.DryHalf/300)) * 300)
 }
 
 func litresSource(z *zones.ZoneView) string {

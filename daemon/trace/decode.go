@@ -22,6 +22,7 @@ const (
 	inOrder
 	inClock
 	inRestart
+	inTaught
 	parts
 )
 
@@ -54,6 +55,7 @@ func newDecoder() *decoder {
 		inBroker:     {{"up", setBool(func(d *decoder) *bool { return &d.line.Broker.Up }), true}},
 		inOrder:      orderFields(),
 		inClock:      clockFields(),
+		inTaught:     taughtFields(),
 	}
 	return d
 }

@@ -21,6 +21,7 @@ type wireLine struct {
 	Order      *wireOrder   `json:"order,omitempty"`
 	Clock      *wireClock   `json:"clock,omitempty"`
 	Restart    *struct{}    `json:"restart,omitempty"`
+	Taught     *Taught      `json:"taught,omitempty"`
 }
 
 type wireReading struct {
@@ -61,7 +62,7 @@ type wireClock struct {
 // wire puts a line in the form in which it is written.
 func wire(l *Line) wireLine {
 	w := wireLine{
-		At: l.At.UTC().Format(time.RFC3339Nano), Controller: l.Controller, Input: l.Input, Broker: l.Broker,
+		At: l.At.UTC().Format(time.RFC3339Nano), Controller: l.Controller, Input: l.Input, Broker: l.Broker, Taught: l.Taught,
 	}
 	switch {
 	case l.Reading != nil:

@@ -21,6 +21,7 @@ func lineFields() []field {
 		{"broker", inside(inBroker, func(l *Line) { l.Broker = &Broker{} }), false},
 		{"order", (*decoder).order, false},
 		{"clock", inside(inClock, func(l *Line) { l.Clock = &Clock{} }), false},
+		{"taught", inside(inTaught, func(l *Line) { l.Taught = &Taught{} }), false},
 		{"restart", inside(inRestart, func(l *Line) { l.Restart = true }), false},
 	}
 }
@@ -118,6 +119,20 @@ func controllerFields() []field {
 		{"id", setName(func(d *decoder) *string { return &d.line.Controller.ID }), true},
 		{"online", setBool(func(d *decoder) *bool { return &d.line.Controller.Online }), true},
 		{"boot", setName(func(d *decoder) *string { return &d.line.Controller.Boot }), false},
+	}
+}
+
+func taughtFields() []field {
+	number := func(of func(t *Taught) *float64) func(*decoder) error {
+		return setNumber(func(d *decoder) *float64 { return of(d.line.Taught) })
+	}
+	return []field{
+		{"zone", setName(func(d *decoder) *string { return &d.line.Taught.Zone }), true},
+		{"field", number(func(t *Taught) *float64 { return &t.Field }), false},
+		{"day", number(func(t *Taught) *float64 { return &t.Day }), false},
+		{"day_half", number(func(t *Taught) *float64 { return &t.DayHalf }), false},
+		{"night", number(func(t *Taught) *float64 { return &t.Night }), false},
+		{"night_half", number(func(t *Taught) *float64 { return &t.NightHalf }), false},
 	}
 }
 

@@ -16,6 +16,8 @@
 //	order       kind, zone, subject, probe, for, volume (mL or L a plant), by, note
 //	clock       trusted, step (a Go duration)
 //	restart     {}
+//	taught      zone, field % (the level to which a shot drains back), day and night
+//	            (uptake, points/h; 0 = not learned) with day_half and night_half
 //
 // Beyond the first fields named in each row nothing has to be there. Unknown keys,
 // keys twice, a time that falls back and a line over 64 KiB are errors.
@@ -26,6 +28,7 @@ import (
 	"time"
 
 	"rillgate/zones"
+	"rillgate/zones/response"
 )
 
 // maxLine bounds one line, in bytes.
@@ -43,6 +46,7 @@ type Line struct {
 	Order      *zones.Order
 	Clock      *Clock
 	Restart    bool
+	Taught     *Taught
 }
 
 // Report fixes what a valve shows from here on.
@@ -76,6 +80,32 @@ type Broker struct {
 type Clock struct {
 	Trusted *bool
 	Step    time.Duration
+}
+
+// Taught says what a zone's own past has shown.
+type Taught struct {
+	Zone      string  `json:"zone"`
+	Field     float64 `json:"field,omitempty"`
+	Day       float64 `json:"day,omitempty"`
+	DayHalf   float64 `json:"day_half,omitempty"`
+	Night     float64 `json:"night,omitempty"`
+	NightHalf float64 `json:"night_half,omitempty"`
+}
+
+// taughtOf is what a trace keeps of the event.
+func taughtOf(e *zones.Taught) *Taught {
+	return &Taught{Zone: e.Zone, Field: e.Field.Float(), Day: e.Day.Value, DayHalf: e.Day.HalfWidth, Night: e.Night.Value, NightHalf: e.Night.HalfWidth}
+}
+
+// event is what the room is told.
+func (t *Taught) event() *zones.Taught {
+	number := func(value, half float64) (n response.Number) {
+		if value > 0 {
+			n = response.Number{Value: value, HalfWidth: half, N: 1}
+		}
+		return n
+	}
+	return &zones.Taught{Zone: t.Zone, Field: level(t.Field), Day: number(t.Day, t.DayHalf), Night: number(t.Night, t.NightHalf)}
 }
 
 // LineError says which line of a trace is wrong. Hint says what would be right; it

@@ -139,6 +139,8 @@ func (r *Recorder) event(at time.Time, mono time.Duration, ev zones.Event) error
 		return r.Line(&Line{At: at, Broker: &Broker{Up: ev.Up}})
 	case *zones.Order:
 		return r.Line(&Line{At: at, Order: ev})
+	case *zones.Taught:
+		return r.Line(&Line{At: at, Taught: taughtOf(ev)})
 	case *zones.NewPlan:
 		r.Plan(ev.Plan)
 	}

@@ -109,6 +109,8 @@ func (p *player) bring(l *Line) error {
 		p.clock(l.Clock)
 	case l.Restart:
 		w.Restart()
+	case l.Taught != nil:
+		w.Send(l.Taught.event())
 	}
 	return nil
 }

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"flag"
 	"fmt"
+	"math"
 	"os"
 	"path/filepath"
 	"runtime"
@@ -23,6 +24,7 @@ import (
 var (
 	firstSeed = flag.Uint64("campaign.first", 1, "first seed of the campaign")
 	seedCount = flag.Int("campaign.seeds", 24, "how many seeds")
+	roomYears = flag.Float64("campaign.years", 0, "play seeds until they add up to so many room-years; counts before campaign.seeds")
 	seedDays  = flag.Float64("campaign.days", 2, "days of each seed")
 	workers   = flag.Int("campaign.workers", min(2, runtime.GOMAXPROCS(0)), "seeds at once")
 	shrinkFor = flag.Int("campaign.shrink", 400, "runs that a failing seed may take to shrink")
@@ -39,19 +41,29 @@ var rare = []uint64{46, 54, 88}
 var notHere = map[zones.Reason]string{
 	zones.AlarmPlanRejected: "raised by the daemon, which reads the files",
 	zones.AlarmStoreDamaged: "raised by the daemon, which opens the register",
+
+	zones.FindingEmittersBlocked: taughtIt, zones.FindingProbeSlipped: taughtIt, zones.FindingLeakSuspected: taughtIt,
+	zones.FindingSwapped: taughtIt, zones.FindingProbeDrifts: taughtIt,
 }
+
+const taughtIt = "raised by the daemon, which keeps what zones have taught"
 
 // TestCampaign runs the room of each seed through its faults. A failing seed is made
 // small and told, ready for testdata/regress.
 func TestCampaign(t *testing.T) {
 	began := time.Now()
-	sum := run(t, *firstSeed, *seedCount, *seedDays)
-	years := sum.Days / 365.25
+	count := *seedCount
+	if *roomYears > 0 {
+		count = int(math.Ceil(*roomYears * daysPerYear / *seedDays))
+	}
+	sum := run(t, *firstSeed, count, *seedDays)
+	years, took := sum.Days/daysPerYear, time.Since(began)
 	t.Logf("%d seeds, %.2f room-years in %.1f s (%.1f room-years a minute), %d steps, %d openings, %d processes",
-		*seedCount, years, time.Since(began).Seconds(), years/time.Since(began).Minutes(), sum.Steps, sum.Openings, sum.Lives)
+		count, years, took.Seconds(), years/took.Minutes(), sum.Steps, sum.Openings, sum.Lives)
+	t.Logf("%d steps that end all runs at once, %d openings after all faults had stopped", sum.AtOnce, sum.Calm)
 	t.Logf("faults: %s", counts(sum.Happened))
 	t.Logf("reasons: %s", counts(sum.Reasons))
-	if t.Failed() || *seedCount < 24 {
+	if t.Failed() || count < 24 {
 		return
 	}
 	for _, r := range zones.Reasons() {
@@ -60,6 +72,11 @@ func TestCampaign(t *testing.T) {
 		}
 	}
 }
+
+const (
+	daysPerYear = 365.25
+	tellEvery   = 25 // room-years
+)
 
 // run plays seeds, some at once, and sums up what came of them.
 func run(t *testing.T, first uint64, count int, days float64) *campaign.Result {
@@ -75,7 +92,10 @@ func run(t *testing.T, first uint64, count int, days float64) *campaign.Result {
 				c.Sparse = c.Sparse && !*dense
 				r := campaign.Run(c)
 				lock.Lock()
-				sum.Add(r)
+				before := int(sum.Days / daysPerYear / tellEvery)
+				if sum.Add(r); int(sum.Days/daysPerYear/tellEvery) > before {
+					t.Logf("%.0f room-years, %d openings, up to seed %d", sum.Days/daysPerYear, sum.Openings, seed)
+				}
 				if r.Err != nil && (*keepGoing || !t.Failed()) {
 					fail(t, c, r)
 				}
@@ -143,10 +163,4 @@ func TestCampaignRegress(t *testing.T) {
 			require.NoError(t, r.Err, "at %s\n%s", r.At, strings.Join(r.Tale, "\n"))
 		})
 	}
-}
-
-// TestCampaignRepeats is INV-32: a seed gives the same history each time.
-func TestCampaignRepeats(t *testing.T) {
-	c := campaign.Draw(11, 1)
-	require.Equal(t, campaign.Run(c), campaign.Run(c))
 }

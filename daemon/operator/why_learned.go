@@ -1,0 +1,39 @@
+package operator
+
+import (
+	"fmt"
+	"time"
+
+	"rillgate/zones"
+	"rillgate/zones/response"
+)
+
+// drying says when a zone gets dry without water.
+func drying(y *Why, z *zones.ZoneView) {
+	if z.DryAt == nil || z.DryLevel == nil {
+		return
+	}
+	half := time.Duration(z.DryHalf) * time.Second
+	y.number("dry without water", fmt.Sprintf("%.4g %% at about %s, %s either way", *z.DryLevel,
+		z.DryAt.Round(5*time.Minute).Format("Mon 15:04"), max(half.Round(5*time.Minute), 5*time.Minute)))
+}
+
+// learned lists what a zone has taught.
+func learned(y *Why, l *response.Learned) {
+	if l == nil {
+		return
+	}
+	for _, n := range []struct {
+		name, unit string
+		response.Number
+	}{
+		{"learned: rise", "points a litre a plant", l.PointsPerLitre}, {"learned: delay", "min from the opening to half of the rise", l.DelayMinutes},
+		{"learned: uptake by day", "points/h", l.UptakeDay}, {"learned: uptake by day", "mL a plant and hour", l.UptakeDayML},
+		{"learned: uptake by night", "points/h", l.UptakeNight}, {"learned: uptake by night", "mL a plant and hour", l.UptakeNightML},
+		{"learned: field level", "%", l.Field},
+	} {
+		if n.Known() {
+			y.number(n.name, fmt.Sprintf("%.3g +/- %.2g %s, of %d", n.Value, n.HalfWidth, n.unit, n.N))
+		}
+	}
+}

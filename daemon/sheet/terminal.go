@@ -27,10 +27,11 @@ func drawTerminal(controller string, t *wiring.TerminalSheet, us bool) (svg stri
 	c := &canvas{}
 	c.rect("port", 2, 2, drawingWidth-4, headHeight-4)
 	c.text("id", 10, 24, idSize, 190, fmt.Sprintf("%s/%d", controller, t.Number))
-	c.text("words end", drawingWidth-10, 24, wordSize, 120, t.Layout()+" "+t.Cable)
 	if len(t.Probes) == 0 {
+		c.text("words end", drawingWidth-10, 24, wordSize, 120, "no probes")
 		return c.b.String(), headHeight
 	}
+	c.text("words end", drawingWidth-10, 24, wordSize, 120, t.Layout()+" "+t.Cable)
 	y := headHeight
 	c.line("cable", trunkX, y, trunkX, y+homeHeight)
 	c.text("words", trunkX+10, y+27, wordSize, drawingWidth-trunkX-12, "home run "+t.HomeRun.Length(us))
@@ -107,6 +108,9 @@ func placeWords(p *wiring.ProbeLine) string {
 // wayWords gives the lengths on the way from the box, then the whole run.
 func wayWords(p *wiring.ProbeLine, us bool) string {
 	own := p.Tail.Length(us)
+	if _, known := p.Tail.Value(); !known {
+		own = "own cable not given"
+	}
 	if p.Apart {
 		own = p.Lead.Length(us) + " + " + own
 	}

@@ -2,6 +2,8 @@ package wiring
 
 import (
 	"encoding/json"
+	"os"
+	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
@@ -56,12 +58,22 @@ func TestFindingsAtTheirEdges(t *testing.T) {
 		kept, broken := bay(), bay()
 		edge[0](&kept)
 		edge[1](&broken)
+		require.Contains(t, documented(t), "`"+code+"`", "docs/wiring.md says what it means")
 		require.NotContains(t, codes(Survey(kept)), code)
 		require.Contains(t, codes(Survey(broken)), code)
 	}
 	dc := bay()
 	volts("dc", 30)(&dc)
 	require.NotContains(t, codes(Survey(dc)), "wet-contact", "30 V of continuous direct current")
+}
+
+func documented(t *testing.T) string {
+	t.Helper()
+	text, err := os.ReadFile(filepath.Join("..", "..", "docs", "wiring.md"))
+	require.NoError(t, err)
+	_, table, found := strings.Cut(string(text), "## What is found")
+	require.True(t, found)
+	return table
 }
 
 // A house that wrote other rules is judged by them; the bus's own limits stay.

@@ -67,8 +67,8 @@ func (t *Terminal) plan(controller string) *build {
 		}
 		b.boxOf[i] = b.boxes
 		tail := segment{name: "own cable", from: BoxLabel(controller, t.Number, b.boxes), to: p.ID, m: length(p.TailM), wire: t.tailWire(), tail: true}
-		if b.joints[i] {
-			tail.from = p.ID // the joint at its lead's end
+		if t.Star && p.LeadM != 0 {
+			tail.from = p.ID // the end of its lead, not the box
 		}
 		b.paths[i] = append(path, b.add(tail))
 	}

@@ -184,6 +184,7 @@ func TestUnknownLengths(t *testing.T) {
 	require.Equal(t, []bool{true, false, false}, known(c), "the way on goes through it")
 	c.Star = true
 	require.Equal(t, []bool{true, false, true}, known(c), "each has its own")
+	require.Equal(t, 4, c.sheet("n").Boxes[0].Entries, "the home run and one cable a probe")
 	c = base()
 	c.Probes[2].TailM = NotGiven
 	s := c.sheet("n")

@@ -165,7 +165,7 @@ func (t Transformer) String() string {
 func (s *Sheet) writeShopping(b *strings.Builder) {
 	b.WriteString("\ncut list\n")
 	for _, c := range s.Cuts {
-		fmt.Fprintf(b, "  %2d x %-10s %-18s %s\n", c.Count, c.M.Length(s.US), c.Cable, strings.Join(c.Labels, ", "))
+		fmt.Fprintf(b, "  %2d x %-10s %-24s %s\n", c.Count, c.M.Length(s.US), c.Cable, strings.Join(c.Labels, ", "))
 	}
 	for _, t := range s.Totals {
 		fmt.Fprintf(b, "  %s\n", t.Words(s.US))

@@ -41,7 +41,7 @@ func (r *recorder) put(rec *zones.Record) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	if len(r.queue) >= recordsWaiting || r.end {
-		r.answer(&zones.RecordFailed{Seq: rec.Seq, Err: "the ledger's disk does not keep up"})
+		r.answer(&zones.RecordFailed{Seq: rec.Seq, Err: "the ledger's disk does not keep up: look at it, then restart"})
 		return
 	}
 	own := *rec

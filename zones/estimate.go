@@ -15,6 +15,7 @@ type estimate struct {
 	count     int // probes that count, outliers left out
 	silent    int // not heard lately, or not enough yet
 	bad       int // implausible or outliers
+	ignored   int // left out by a person, and not among the assigned
 	disagree  bool
 	outliers  uint64 // bit n: the zone's n-th probe
 	fallKnown bool
@@ -60,6 +61,7 @@ func (e *estimate) miss(p *probe, t time.Duration) {
 	switch {
 	case t < p.ignoredTo:
 		e.assigned--
+		e.ignored++
 	case p.fresh(t) && (p.excluded || p.outside):
 		e.bad++
 	default:

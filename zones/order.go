@@ -250,6 +250,10 @@ func (r *Room) orderAcknowledge(e *Order) {
 		}
 		a.acked = true
 	}
+	if n == 0 && subject == "" {
+		r.answer(e, false, NoReason, "no alarm stands: there is nothing to acknowledge")
+		return
+	}
 	if n == 0 {
 		r.answer(e, false, NoReason, sprintf("no alarm and no probe %q to acknowledge", subject))
 		return

@@ -73,7 +73,7 @@ var refusals = map[Reason]Explanation{
 		Title: "the ledger cannot be written",
 		Harm:  "water that is not recorded is given again after a crash",
 		Rule:  "the ledger's disk refuses, or the ledger is of a newer version; after a failed sync it stands until a restart",
-		Do:    "free or replace the disk, then restart the daemon",
+		Do:    "free or replace the disk, then restart the daemon; of a newer version: install the program that wrote it",
 		Alarm: true,
 	},
 	LeakFound: {

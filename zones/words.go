@@ -222,7 +222,7 @@ func lowWords(in *input) string {
 func supplyLowWords(r *Room, z *zone, _ *ask) string { return lowWords(r.lowInput(z.supply)) }
 
 func storeWords(r *Room, _ *zone, _ *ask) string {
-	return "the ledger cannot be written (" + r.storeBroken + "): mend the disk and restart"
+	return "the ledger cannot be written: " + r.storeBroken // which says what to do
 }
 
 func controllerWords(c *controller) string {
@@ -250,7 +250,16 @@ func overWetWords(_ *Room, z *zone, _ *ask) string {
 }
 
 func probesLostWords(_ *Room, z *zone, _ *ask) string {
-	return sprintf("%d of %d probes count, %d are needed: %d silent for %s or not heard twice yet", z.est.count, z.est.assigned, z.cfg.Moisture.Quorum, z.est.silent, words(z.cfg.Moisture.StaleAfter))
+	s := sprintf("%d of %d probes count, %d are needed", z.est.count, z.est.assigned, z.cfg.Moisture.Quorum)
+	then := ": "
+	if z.est.silent > 0 {
+		s += then + sprintf("%d silent for %s or not heard twice yet", z.est.silent, words(z.cfg.Moisture.StaleAfter))
+		then = ", "
+	}
+	if z.est.ignored > 0 {
+		s += then + sprintf("%d ignored", z.est.ignored)
+	}
+	return s
 }
 
 func probesImplausibleWords(_ *Room, z *zone, _ *ask) string {

@@ -30,7 +30,7 @@ var (
 	// ErrLocked: another process holds the ledger.
 	ErrLocked = errors.New("another process holds the ledger")
 	// ErrNewer: a later version of the program wrote the ledger.
-	ErrNewer = errors.New("the ledger's format is newer than this program")
+	ErrNewer = errors.New("the ledger's format is newer than this program: install the one that wrote it, or a later one")
 	// ErrFailed: the disk refused once; nothing is durable any more until the
 	// process starts again (INV-25).
 	ErrFailed = errors.New("the ledger cannot be written: look at its disk, then start again")

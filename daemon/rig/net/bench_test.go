@@ -24,12 +24,12 @@ const (
 // bench is the daemon, a broker and a controller, each a process in a namespace of
 // its own: gateway -- broker -- controller.
 type bench struct {
-	t                              *testing.T
-	gateway, middle, field         *space
-	dir                            string
-	broker, daemon, controllerProc *exec.Cmd
-	brokerSaid, daemonSaid         said
-	seen                           *moves
+	t                      *testing.T
+	gateway, middle, field *space
+	dir                    string
+	broker, daemon         *exec.Cmd
+	brokerSaid, daemonSaid said
+	seen                   *moves
 }
 
 // said keeps what a process said, for a failure's text.

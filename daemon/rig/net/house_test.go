@@ -103,7 +103,7 @@ func (r *raw) settle() error {
 	if err := packets.NewControlPacket(packets.Pingreq).Write(r); err != nil {
 		return err
 	}
-	if err := r.SetReadDeadline(time.Now().Add(time.Minute)); err != nil {
+	if err := r.SetReadDeadline(time.Now().Add(3 * time.Minute)); err != nil {
 		return err
 	}
 	_, err := packets.ReadPacket(r)

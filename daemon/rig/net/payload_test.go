@@ -143,18 +143,15 @@ func (h *house) attack(bad hostile) {
 	out, err := dialRaw(h.address(), "hostile")
 	require.NoError(h.t, err)
 	defer out.Close()
-	topics := hostileTopics
-	if bad.giant() { // gigabytes would show no more
-		topics = []string{fieldRoot + "readings", fieldRoot + "valve/1/command", "homie/5/bay-2/zone-z0/hold/set"}
+	topics, ways := hostileTopics, []bool{false, true}
+	if bad.giant() { // one for each of the daemon's connections: gigabytes would show no more
+		topics, ways = []string{fieldRoot + "readings", "rillgate/bay-2/gateway/echo"}, ways[:1]
 	}
 	for _, topic := range topics {
-		for _, retained := range []bool{false, true} {
+		for _, retained := range ways {
 			require.NoError(h.t, publication(topic, retained, bad.body).Write(out), "%s on %s", bad.name, topic)
 			if retained { // no broker need hold it
 				require.NoError(h.t, publication(topic, true, nil).Write(out))
-			}
-			if bad.giant() {
-				require.NoError(h.t, out.settle())
 			}
 		}
 	}

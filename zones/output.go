@@ -153,6 +153,9 @@ func (r *Room) outputReport(o *output, e *Report, w *OutputReport) {
 			r.dirty = true
 		}
 	}
+	if w.Open && o.confirmed { // by a report that never saw our close: say it again
+		o.confirmed, o.lastClose = false, neverHeard
+	}
 	if !o.confirmed || o.flowing() {
 		r.dirty = true
 	}

@@ -95,7 +95,7 @@ func (m *model) opens(cmd *zones.Command) bool {
 }
 
 // stepped books what was commanded, and looks whether what ends all runs did so at once.
-func (m *model) stepped(ev zones.Event, effects []zones.Effect) {
+func (m *model) stepped(ev zones.Event, effects []zones.Effect, crash bool) {
 	wanted := 0
 	for _, c := range m.outs {
 		if ev == nil {
@@ -117,7 +117,7 @@ func (m *model) stepped(ev zones.Event, effects []zones.Effect) {
 			accepted = e.Accepted
 		}
 	}
-	if wanted == 0 || !endsAll(ev, accepted) {
+	if crash || wanted == 0 || !endsAll(ev, accepted) {
 		return
 	}
 	m.w.result.AtOnce++

@@ -186,7 +186,7 @@ func (w *world) took(at zones.Instant, ev zones.Event, effects []zones.Effect) {
 	for _, e := range effects {
 		w.effect(e)
 	}
-	w.model.stepped(ev, effects)
+	w.model.stepped(ev, effects, crash)
 	w.fail(w.checker.Err())
 	if crash {
 		w.crash(w.cutFor, 1)

@@ -38,6 +38,11 @@ type Files interface {
 	Backup(ctx context.Context, w io.Writer) error
 	// Restore puts a backup, read whole, in the place of the store.
 	Restore(ctx context.Context, backup io.Reader, by, note string) (*Applied, error)
+	// Keep puts a paper into the store, in the place of the one of its kind and key, and
+	// tells the journal of it.
+	Keep(ctx context.Context, p Paper, note string) error
+	// Papers gives those of a kind in order of key.
+	Papers(ctx context.Context, kind string) ([]Paper, error)
 	// Trace writes what came in, for replay.
 	Trace(ctx context.Context, w io.Writer) error
 }
@@ -70,6 +75,11 @@ func (d *Desk) answer(ctx context.Context, req *Request, body io.Reader, by stri
 	case AskRestore:
 		a, err := d.Files.Restore(ctx, body, by, req.Note)
 		return one(reply, Reply{Applied: a}, err)
+	case AskKeep:
+		return d.keep(ctx, req, by, reply)
+	case AskPapers:
+		p, err := d.Files.Papers(ctx, req.Subject)
+		return one(reply, Reply{Papers: p}, err)
 	case AskPlans:
 		p, err := d.Files.Plans(ctx)
 		return one(reply, Reply{Plans: p}, err)
@@ -114,6 +124,16 @@ func (d *Desk) order(ctx context.Context, req *Request, by string, reply func(Re
 		Source: "socket", By: by, Note: o.Note,
 	})
 	return one(reply, Reply{Answer: &a}, err)
+}
+
+// keep takes a paper from a person. What the daemon writes itself has kinds of its own.
+func (d *Desk) keep(ctx context.Context, req *Request, by string, reply func(Reply) error) error {
+	p := req.Paper
+	if p == nil || !slices.Contains([]string{PaperDrain, PaperCatch}, p.Kind) || p.Key == "" || len(p.Key) > 64 {
+		return &Refusal{Text: "the request holds no paper that a person may write"}
+	}
+	p.By = by
+	return one(reply, Reply{Papers: []Paper{*p}}, d.Files.Keep(ctx, *p, req.Note))
 }
 
 func (d *Desk) journal(ctx context.Context, req *Request, reply func(Reply) error) error {

@@ -59,6 +59,11 @@ func (c *clerk) Apply(_ context.Context, _, by, _ string) (*Applied, error) {
 	c.applied = append(c.applied, by)
 	return &Applied{}, nil
 }
+func (c *clerk) Keep(_ context.Context, p Paper, _ string) error {
+	c.applied = append(c.applied, p.By)
+	return nil
+}
+func (c *clerk) Papers(context.Context, string) ([]Paper, error) { return nil, nil }
 func (c *clerk) Plans(context.Context) ([]Plan, error) { return nil, nil }
 func (c *clerk) Backup(_ context.Context, w io.Writer) error {
 	_, err := w.Write([]byte("b"))
@@ -81,7 +86,7 @@ func FuzzAsk(f *testing.F) {
 	for _, text := range []string{
 		`{"kind":"view"}`, `{"kind":"why","subject":"east"}`, `{"kind":"journal","n":-1,"from":3}`, `{"kind":"journal","follow":true,"n":99999999}`,
 		`{"kind":"order","order":{"kind":"hold","zone":"east","for":"2h","note":"x"}}`, `{"kind":"order","order":{"kind":"shot","volume_ml":1e308,"for":"-2562047h47m16.854775808s"}}`,
-		`{"kind":"order","order":{"kind":"flood"}}`, `{"kind":"order"}`, `{"kind":"order","order":null}`, `{"kind":"apply","plan":"aa"}`, `{"kind":"plans"}`,
+		`{"kind":"order","order":{"kind":"flood"}}`, `{"kind":"order"}`, `{"kind":"order","order":null}`, `{"kind":"keep","paper":{"kind":"drain","key":"east","body":{}}}`, `{"kind":"keep","paper":{"kind":"learned","key":"x"}}`, `{"kind":"papers","subject":"catch"}`, `{"kind":"apply","plan":"aa"}`, `{"kind":"plans"}`,
 		`{"kind":"backup"}`, `{"kind":"trace"}`, `{"kind":"restore","size":3}`, `{"kind":"restore","size":-1}`, `{"kind":"restore","size":1073741825}`,
 		`{"kind":"view"} {"kind":"order"}`, `{"kind":"view","by":"root"}`, `null`, `[]`, `{"KIND":"view"}`, `{"kind":"view","kind":"plans"}`,
 	} {

@@ -16,6 +16,7 @@
 package operator
 
 import (
+	"encoding/json"
 	"time"
 
 	"rillgate/zones"
@@ -47,6 +48,8 @@ const (
 	AskPlans   Kind = "plans"
 	AskBackup  Kind = "backup"
 	AskRestore Kind = "restore"
+	AskKeep    Kind = "keep"   // a paper into the store
+	AskPapers  Kind = "papers" // those of a kind
 )
 
 // Request is one line from a peer.
@@ -60,6 +63,25 @@ type Request struct {
 	Plan    string `json:"plan,omitempty"`    // apply: a hash, or "" for the files on disk
 	Note    string `json:"note,omitempty"`    // apply, restore
 	Size    int64  `json:"size,omitempty"`    // restore: bytes of the backup, which follow the line
+	Paper   *Paper `json:"paper,omitempty"`   // keep
+}
+
+// The kinds of paper that a person may write.
+const (
+	PaperDrain = "drain" // a collected drain sample; key: zone and time
+	PaperCatch = "catch" // a catch test of the emitters; key: zone
+)
+
+// Paper is something measured by a person, as the store keeps it. Its body belongs to
+// the kind; Because is its line in the journal.
+type Paper struct {
+	Kind    string          `json:"kind"`
+	Key     string          `json:"key"`
+	Zone    string          `json:"zone,omitempty"`
+	At      time.Time       `json:"at"`
+	By      string          `json:"by,omitempty"`
+	Because string          `json:"because,omitempty"`
+	Body    json.RawMessage `json:"body"`
 }
 
 // Order is what a person asks, as it goes over the socket.
@@ -97,6 +119,7 @@ type Reply struct {
 	Answer  *zones.Answer `json:"answer,omitempty"`
 	Applied *Applied      `json:"applied,omitempty"`
 	Plans   []Plan        `json:"plans,omitempty"`
+	Papers  []Paper       `json:"papers,omitempty"`
 	Data    []byte        `json:"data,omitempty"` // backup, trace: a piece of the file
 }
 

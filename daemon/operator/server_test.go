@@ -20,6 +20,7 @@ import (
 
 // desk is a room that remembers what it was asked.
 type desk struct {
+	kept []operator.Paper
 	view   zones.View
 	orders []zones.Order
 	more   chan operator.Line
@@ -50,6 +51,20 @@ func (d *desk) Apply(_ context.Context, hash, by, _ string) (*operator.Applied, 
 		return nil, &operator.Refusal{Text: "no such plan", Hint: "see plans"}
 	}
 	return &operator.Applied{Plan: "abc", Changes: []string{"east: below 40 %"}}, nil
+}
+
+func (d *desk) Keep(_ context.Context, p operator.Paper, note string) error {
+	d.kept = append(d.kept, p)
+	return nil
+}
+
+func (d *desk) Papers(_ context.Context, kind string) (out []operator.Paper, err error) {
+	for _, p := range d.kept {
+		if p.Kind == kind {
+			out = append(out, p)
+		}
+	}
+	return out, nil
 }
 
 func (d *desk) Plans(context.Context) ([]operator.Plan, error) {
@@ -219,4 +234,21 @@ func TestRequestsAreBounded(t *testing.T) {
 func TestNobodyAnswers(t *testing.T) {
 	_, err := ask(t, filepath.Join(t.TempDir(), "none.sock"), operator.Request{Kind: operator.AskView})
 	require.ErrorIs(t, err, operator.ErrNotRunning)
+}
+
+// A person may write what a person measures, and nothing that the daemon keeps itself.
+func TestPapersByPersons(t *testing.T) {
+	d, path := serve(t)
+	_, err := ask(t, path, operator.Request{Kind: operator.AskKeep, Paper: &operator.Paper{Kind: operator.PaperDrain, Key: "east", Body: []byte(`{"ml":1}`), By: "somebody else"}})
+	require.NoError(t, err)
+	got, err := ask(t, path, operator.Request{Kind: operator.AskPapers, Subject: operator.PaperDrain})
+	require.NoError(t, err)
+	require.Len(t, got, 1)
+	require.Len(t, got[0].Papers, 1)
+	require.Len(t, d.kept, 1)
+	require.Contains(t, got[0].Papers[0].By, "uid", "the kernel says who it is")
+	for _, p := range []*operator.Paper{nil, {Kind: "learned", Key: "bay"}, {Kind: operator.PaperDrain}} {
+		_, err = ask(t, path, operator.Request{Kind: operator.AskKeep, Paper: p})
+		require.ErrorContains(t, err, "no paper that a person may write")
+	}
 }

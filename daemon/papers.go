@@ -1,0 +1,55 @@
+package daemon
+
+import (
+	"context"
+
+	"rillgate/daemon/operator"
+	"rillgate/store"
+	"rillgate/zones"
+)
+
+// Keep puts a paper into the store and a line into the journal.
+func (d *Daemon) Keep(ctx context.Context, p operator.Paper, note string) error {
+	if d.files.store == nil {
+		return errNoStore
+	}
+	return d.post(ctx, func() {
+		p.At = d.now.Wall
+		d.keepPaper(store.Paper{Kind: p.Kind, Key: p.Key, At: p.At, By: p.By, Body: p.Body})
+		d.entry(d.now.Wall, &zones.Entry{Kind: p.Kind, Zone: p.Zone, Because: p.Because, Source: "socket", By: p.By, Note: note})
+	})
+}
+
+// keepPaper has a paper written with the next commit.
+func (d *Daemon) keepPaper(p store.Paper) { d.papers = append(d.papers, p) }
+
+// Papers gives those of a kind in order of key, those that wait for their commit too.
+func (d *Daemon) Papers(ctx context.Context, kind string) (out []operator.Paper, err error) {
+	if d.files.store == nil {
+		return nil, errNoStore
+	}
+	kept, err := d.files.store.Papers(kind)
+	if err != nil {
+		return nil, err
+	}
+	byKey := map[string]int{}
+	put := func(p store.Paper) {
+		one := operator.Paper{Kind: p.Kind, Key: p.Key, At: p.At, By: p.By, Body: p.Body}
+		if i, ok := byKey[p.Key]; ok {
+			out[i] = one
+			return
+		}
+		byKey[p.Key] = len(out)
+		out = append(out, one)
+	}
+	for _, p := range kept {
+		put(p)
+	}
+	return out, d.post(ctx, func() {
+		for _, p := range d.papers {
+			if p.Kind == kind {
+				put(p)
+			}
+		}
+	})
+}

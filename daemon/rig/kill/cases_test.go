@@ -1,7 +1,6 @@
 package kill
 
 import (
-	"os"
 	"os/exec"
 	"path/filepath"
 	"strconv"
@@ -113,7 +112,7 @@ func TestStopRightAfterACrash(t *testing.T) {
 	v.kill()
 	died := time.Now()
 	v = l.start(nil)
-	require.Eventually(t, func() bool { _, err := os.Stat(filepath.Join(l.state, "control.sock")); return err == nil }, endWithin, time.Millisecond)
+	v.awaitSocket(t)
 	v.signal(syscall.SIGTERM)
 	select {
 	case <-v.ended:

@@ -47,13 +47,15 @@ var ledgerFiles = []string{"ledger-a", "ledger-b"}
 // one call is a kill after the one before it. The files' creation and the marker are
 // among the first starts' openat and rename.
 var calls = []call{
-	{name: "pwrite64", paths: ledgerFiles, nth: 8},
-	{name: "fdatasync", paths: ledgerFiles, nth: 8},
-	{name: "pwrite64", paths: []string{"store.db"}, nth: 8},
-	{name: "fdatasync", paths: []string{"store.db"}, nth: 6},
-	{name: "write", nth: 25},
-	{name: "read", nth: 40},
-	{name: "futex", nth: 60},
+	{name: "pwrite64", paths: ledgerFiles, nth: 2},
+	{name: "fdatasync", paths: ledgerFiles, nth: 2},
+	{name: "pwrite64", paths: ledgerFiles, nth: 4},
+	{name: "fdatasync", paths: ledgerFiles, nth: 4},
+	{name: "pwrite64", paths: []string{"store.db"}, nth: 4},
+	{name: "fdatasync", paths: []string{"store.db"}, nth: 3},
+	{name: "write", nth: 10},
+	{name: "read", nth: 15},
+	{name: "futex", nth: 20},
 }
 
 // startCalls are further points of a start.

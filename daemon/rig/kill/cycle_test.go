@@ -24,17 +24,23 @@ func (l *lane) cycle(c cut) error {
 	go func() { asked <- v.operate() }()
 	err := v.live(c, trace)
 	v.kill()
-	died := time.Now().Round(0)
-	err = errors.Join(err, <-asked, v.wasKilled())
+	err = errors.Join(err, <-asked)
 	l.count.died(c, where(trace), v)
-	past := func(s *line) bool { return s.At.After(died) }
-	if s, _ := l.tape.await(v.from, past, after(endWithin)); s == nil {
-		return errors.Join(err, fmt.Errorf("the controller process is silent for %s", endWithin))
-	}
-	if err = errors.Join(err, l.judge.died(l.tape.take(), l.state)); err != nil {
+	if err = errors.Join(err, l.bury(v)); err != nil {
 		return fmt.Errorf("%s, %+v: %w; the daemon said: %s\n%s", l.room, c, err, v.said(), &l.judge.tale)
 	}
 	return nil
+}
+
+// bury ends a life, if it has not ended, and judges what it left.
+func (l *lane) bury(v *life) error {
+	v.kill()
+	died := time.Now().Round(0)
+	past := func(s *line) bool { return s.At.After(died) }
+	if s, _ := l.tape.await(v.from, past, after(endWithin)); s == nil {
+		return errors.Join(v.wasKilled(), fmt.Errorf("the controller process is silent for %s", endWithin))
+	}
+	return errors.Join(v.wasKilled(), l.judge.died(l.tape.take(), l.state))
 }
 
 // under is what the daemon is started with.

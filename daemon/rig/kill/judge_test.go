@@ -40,6 +40,8 @@ type judge struct {
 	since   map[zones.Output]time.Time
 	alarms  map[string]bool
 	stops   [][2]time.Time
+	allowed []zones.Reason // alarms that the case raises by itself
+	spent   bool           // the budgets may count as spent
 	tale    tale
 }
 
@@ -56,6 +58,13 @@ func (j *judge) add(m moment) {
 
 // began says that a new process was started.
 func (j *judge) began(at time.Time) { j.add(moment{at: at, begin: true}) }
+
+// wroteNothing says that a life has a ledger that cannot be written: what it takes for
+// its epoch is never on disk, and closes may go out under it all the same.
+func (j *judge) wroteNothing(at time.Time) {
+	start := &zones.Record{Kind: zones.RecStart, Seq: j.seq + 1}
+	j.add(moment{at: at, rank: 1, event: &zones.Tick{}, effects: []zones.Effect{start}})
+}
 
 func (j *judge) ordered(at time.Time, o *zones.Order) { j.add(moment{at: at, event: o}) }
 
@@ -96,14 +105,15 @@ func (j *judge) died(lines []line, state string) error {
 }
 
 // nothingBegan: the first life died before its start was on disk. The next one cannot
-// know of it and is a first start again; so nothing may have been commanded.
+// know of it and is a first start again; so nothing may have been opened. Closes need no
+// disk.
 func (j *judge) nothingBegan(lines []line) error {
 	j.mu.Lock()
 	j.pending = nil
 	j.mu.Unlock()
 	for i := range lines {
-		if lines[i].Command != nil || lines[i].Event == "contact" {
-			return errors.New("a command left before the start was on disk")
+		if opens(&lines[i]) || lines[i].Event == "contact" {
+			return errors.New("a valve was opened before the start was on disk")
 		}
 	}
 	return nil
@@ -216,7 +226,7 @@ var expected = []zones.Reason{zones.CrashLoop, zones.AlarmUnfinishedRun, zones.P
 // alarmed takes a list of alarms as published.
 func (j *judge) alarmed(now zones.Instant, text string) {
 	for _, a := range alarmsIn(text) {
-		if !slices.Contains(expected, a.Code) {
+		if !slices.Contains(expected, a.Code) && !slices.Contains(j.allowed, a.Code) {
 			j.alarms[fmt.Sprintf("alarm %s of %s: %s", a.Code, a.Subject, a.Because)] = true
 		}
 		if a.Code == zones.AlarmUnfinishedRun {
@@ -244,10 +254,10 @@ func (j *judge) remembered(state string) error {
 		return err
 	}
 	m := found.Memory
-	if found.Fresh && j.seq == 0 {
+	if found.Memory == nil || found.Fresh && j.seq == 0 {
 		return nil
 	}
-	if found.Lost || found.Damaged || m.Spent || m.Seq < j.seq {
+	if found.Lost || found.Damaged || m.Spent && !j.spent || m.Seq < j.seq {
 		return fmt.Errorf("the ledger holds record %d of %d after SIGKILL: %s", m.Seq, j.seq, found.Detail)
 	}
 	for at, given := range j.given { // order: the first to fail is enough

@@ -13,6 +13,7 @@ var (
 	cycles  = flag.Int("kill.cycles", 0, "lives to end by SIGKILL, over all lanes; 0 = the short form")
 	lanes   = flag.Int("kill.lanes", 24, "rooms at once")
 	seed    = flag.Uint64("kill.seed", 1, "seed of the first lane")
+	disk    = flag.Bool("kill.disk", false, "fail every call of the disk over a shot, and fill the disks")
 	planted = flag.Bool("kill.planted", false, "show that the rig catches planted faults")
 )
 

@@ -94,7 +94,7 @@ func (m *calm) look(w *world) {
 	w.checker.View(w.instant(), v)
 	w.fail(w.checker.Err())
 	for i := range v.Zones {
-		m.dryZone(w, &v.Zones[i], since)
+		m.dryZone(w, &v, &v.Zones[i], since)
 		if w.now >= w.c.calm()+3*time.Minute+w.set.settled {
 			m.waters(w, &v, &v.Zones[i])
 		}
@@ -102,7 +102,7 @@ func (m *calm) look(w *world) {
 }
 
 // dryZone: who gets no water for long is told of, whatever the reason.
-func (m *calm) dryZone(w *world, z *zones.ZoneView, since time.Duration) {
+func (m *calm) dryZone(w *world, v *zones.View, z *zones.ZoneView, since time.Duration) {
 	if z.Window != "none" && slices.Contains([]zones.ZoneState{zones.Waiting, zones.Held, zones.Stopped, zones.Latched}, z.State) && z.Reason != zones.ShotsSpent {
 		m.refused[z.ID] += since
 	}
@@ -113,7 +113,7 @@ func (m *calm) dryZone(w *world, z *zones.ZoneView, since time.Duration) {
 		}
 		return
 	}
-	if z.Moisture == nil || *z.Moisture >= rule.Below.Float()-0.5 { // not one that wavers at its level
+	if z.Moisture == nil || *z.Moisture >= rule.Below.Float()-0.5 || wavers(v, z.ID) { // not one that wavers at its level
 		delete(m.under, z.ID)
 		return
 	}
@@ -241,6 +241,18 @@ func apart(v *zones.View, zone string) bool {
 		}
 	}
 	return n > 0
+}
+
+// wavers reports whether a zone's probes differ by so much that one of them may count at
+// one reading and be left out at the next.
+func wavers(v *zones.View, zone string) bool {
+	lo, hi := 200.0, -1.0
+	for i := range v.Probes {
+		if p := &v.Probes[i]; p.Zone == zone && p.Moisture != nil && (p.Quality == zones.ProbeGood || p.Quality == zones.ProbeOutlier) {
+			lo, hi = min(lo, *p.Moisture), max(hi, *p.Moisture)
+		}
+	}
+	return hi-lo > 8
 }
 
 func value(v *float64) float64 {

@@ -98,20 +98,30 @@ func TestPayloads(t *testing.T) {
 			took.Milliseconds(), float64(h.memory("VmRSS"))/(1<<20), float64(h.memory("VmHWM"))/(1<<20))
 		require.Less(t, h.memory("VmHWM"), memoryMost, "memory after %s", bad.name)
 	}
-	h.refused(t, "json", "duplicate-key", "too-long", "value")
+	h.noOrder()
+	if *netGiants {
+		h.refused("json", "duplicate-key", "too-long", "value")
+	}
 	require.Equal(t, 2, h.connections(), "the daemon lost a connection: %s", &h.said)
 }
 
-// refused looks into the journal: the payloads arrived, were told of by cause, and gave
-// no order.
-func (h *house) refused(t *testing.T, causes ...string) {
-	t.Helper()
-	out, err := exec.Command(program(t), "journal", "--config", h.dir, "--state", filepath.Join(h.dir, "state"), "-n", "1000").CombinedOutput()
-	require.NoError(t, err, "%s", out)
+// refused shows that the payloads arrived: the daemon tells of them by cause, once a
+// minute.
+func (h *house) refused(causes ...string) {
+	h.t.Helper()
 	for _, cause := range causes {
-		require.Regexp(t, "message-refused.*"+cause, string(out))
+		require.Eventually(h.t, func() bool { return strings.Contains(h.said.String(), `msg="message refused" cause=`+cause) },
+			70*time.Second, 100*time.Millisecond, "nothing was refused as %s: %s", cause, &h.said)
 	}
-	require.NotRegexp(t, `(?m)^\S+ +\S+ +order `, string(out), "an order was taken")
+}
+
+// noOrder shows in the journal that no payload was taken for an order.
+func (h *house) noOrder() {
+	h.t.Helper()
+	out, err := exec.Command(program(h.t), "journal", "--config", h.dir, "--state", filepath.Join(h.dir, "state"), "-n", "1000").CombinedOutput()
+	require.NoError(h.t, err, "%s", out)
+	require.Contains(h.t, string(out), "run-opened")
+	require.NotRegexp(h.t, `(?m)^\S+ \S+ order `, string(out))
 }
 
 // reads publishes what both probes of a zone say.

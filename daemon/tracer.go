@@ -179,6 +179,17 @@ func (f *traceFile) close() {
 	_ = f.file.Close()
 }
 
+// KeptTrace writes the trace that a daemon, which runs no more, left in a state
+// directory; an error when there is none.
+func KeptTrace(ctx context.Context, state string, w io.Writer) error {
+	t := &tracer{folder: filepath.Join(state, traceFolder)}
+	files, err := t.list()
+	if err == nil && len(files) == 0 {
+		return fmt.Errorf("read the trace: no file of one is in %s", t.folder)
+	}
+	return t.copyTo(ctx, w)
+}
+
 // copyTo writes all that is kept, in order. A file that a crash left unfinished
 // gives what it has.
 func (t *tracer) copyTo(ctx context.Context, w io.Writer) error {

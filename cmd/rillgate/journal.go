@@ -2,12 +2,14 @@ package main
 
 import (
 	"encoding/json"
+	"errors"
 	"fmt"
 	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
 
+	"rillgate/daemon"
 	"rillgate/daemon/operator"
 )
 
@@ -20,8 +22,7 @@ func newJournal(f *flags) *cobra.Command {
 		Args:  cobra.NoArgs,
 		RunE: job(func(cmd *cobra.Command, _ []string) error {
 			if asTrace {
-				_, err := f.fetch(cmd.Context(), operator.Request{Kind: operator.AskTrace}, cmd.OutOrStdout())
-				return err
+				return showTrace(cmd, f)
 			}
 			return f.look(cmd, req, func(r operator.Reply) error { return showLines(cmd, r.Lines, asJSON) })
 		}),
@@ -33,6 +34,19 @@ func newJournal(f *flags) *cobra.Command {
 	cmd.MarkFlagsMutuallyExclusive("trace", "follow")
 	cmd.Flags().BoolVar(&asJSON, "json", false, "print JSON lines")
 	return cmd
+}
+
+// showTrace asks the daemon, which has the newest in memory, or reads what one left.
+func showTrace(cmd *cobra.Command, f *flags) error {
+	_, err := f.fetch(cmd.Context(), operator.Request{Kind: operator.AskTrace}, cmd.OutOrStdout())
+	if !errors.Is(err, operator.ErrNotRunning) {
+		return err
+	}
+	dir, err := f.stateDir()
+	if err != nil {
+		return err
+	}
+	return daemon.KeptTrace(cmd.Context(), dir, cmd.OutOrStdout())
 }
 
 func showLines(cmd *cobra.Command, lines []operator.Line, asJSON bool) error {

@@ -98,12 +98,13 @@ func (t *teacher) news(zone string) (zones.Taught, bool) {
 	if !ok {
 		return zones.Taught{}, false
 	}
-	n := zones.Taught{Zone: zone, Day: l.UptakeDay, Night: l.UptakeNight}
+	n := zones.Taught{Zone: zone, Day: l.UptakeDay, Night: l.UptakeNight, At: l.UptakeAt, Slope: l.UptakeSlope}
 	if l.Field.N >= sureFieldShots && l.Field.HalfWidth <= sureFieldHalf {
 		n.Field = zones.Level(math.Round(l.Field.Value * 1000))
 	}
 	old, told := t.told[zone]
-	if told && abs(n.Field-old.Field) <= 100 && near(n.Day, old.Day) && near(n.Night, old.Night) {
+	if told && abs(n.Field-old.Field) <= 100 && near(n.Day, old.Day) && near(n.Night, old.Night) &&
+		math.Abs(n.At-old.At) <= sameAt && math.Abs(n.Slope.Value-old.Slope.Value) <= sameSlope && n.Slope.Known() == old.Slope.Known() {
 		return n, false
 	}
 	if !told && n.Field == 0 && !n.Day.Known() && !n.Night.Known() {
@@ -112,6 +113,12 @@ func (t *teacher) news(zone string) (zones.Taught, bool) {
 	t.told[zone] = n
 	return n, true
 }
+
+// Differences that change a time to dry by a hundredth at most, six points on.
+const (
+	sameAt    = 0.5   // points
+	sameSlope = 0.003 // share a point
+)
 
 func abs(l zones.Level) zones.Level { return max(l, -l) }
 

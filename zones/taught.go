@@ -14,6 +14,8 @@ type Taught struct {
 	Zone       string
 	Field      Level           // the level to which a shot drains back; 0 = not learned
 	Day, Night response.Number // uptake, points/h; N 0 = not learned
+	At         float64         // %, the moisture that the uptakes are of; 0 = not learned
+	Slope      response.Number // share that they change by with every point; N 0 = not learned
 }
 
 func (*Taught) event() {}
@@ -77,7 +79,8 @@ func (r *Room) drying(z *zone, t time.Duration) (d Drying, ok bool) {
 		return d, false
 	}
 	from := r.now.Wall.Add(m.LevelAt - r.t)
-	f := response.Forecast{Level: m.Level.Float(), LevelHalf: max(m.LevelHalf, leastDoubt).Float(), DryLevel: d.Level.Float(), Day: z.taught.Day, Night: z.taught.Night}
+	f := response.Forecast{Level: m.Level.Float(), LevelHalf: max(m.LevelHalf, leastDoubt).Float(), DryLevel: d.Level.Float(), Day: z.taught.Day, Night: z.taught.Night,
+		At: z.taught.At, Slope: z.taught.Slope}
 	dry, ok := response.TimeToDry(f, r.lights(from))
 	if !ok {
 		return d, false

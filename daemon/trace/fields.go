@@ -133,6 +133,9 @@ func taughtFields() []field {
 		{"day_half", number(func(t *Taught) *float64 { return &t.DayHalf }), false},
 		{"night", number(func(t *Taught) *float64 { return &t.Night }), false},
 		{"night_half", number(func(t *Taught) *float64 { return &t.NightHalf }), false},
+		{"mid", number(func(t *Taught) *float64 { return &t.Mid }), false},
+		{"slope", number(func(t *Taught) *float64 { return &t.Slope }), false},
+		{"slope_half", number(func(t *Taught) *float64 { return &t.SlopeHalf }), false},
 	}
 }
 

@@ -17,7 +17,8 @@
 //	clock       trusted, step (a Go duration)
 //	restart     {}
 //	taught      zone, field % (the level to which a shot drains back), day and night
-//	            (uptake, points/h; 0 = not learned) with day_half and night_half
+//	            (uptake, points/h; 0 = not learned) with day_half and night_half, mid
+//	            (% that they are of), slope and slope_half (share that they change by a point)
 //
 // Beyond the first fields named in each row nothing has to be there. Unknown keys,
 // keys twice, a time that falls back and a line over 64 KiB are errors.
@@ -90,22 +91,27 @@ type Taught struct {
 	DayHalf   float64 `json:"day_half,omitempty"`
 	Night     float64 `json:"night,omitempty"`
 	NightHalf float64 `json:"night_half,omitempty"`
+	Mid       float64 `json:"mid,omitempty"`
+	Slope     float64 `json:"slope,omitempty"`
+	SlopeHalf float64 `json:"slope_half,omitempty"`
 }
 
 // taughtOf is what a trace keeps of the event.
 func taughtOf(e *zones.Taught) *Taught {
-	return &Taught{Zone: e.Zone, Field: e.Field.Float(), Day: e.Day.Value, DayHalf: e.Day.HalfWidth, Night: e.Night.Value, NightHalf: e.Night.HalfWidth}
+	return &Taught{Zone: e.Zone, Field: e.Field.Float(), Day: e.Day.Value, DayHalf: e.Day.HalfWidth, Night: e.Night.Value, NightHalf: e.Night.HalfWidth,
+		Mid: e.At, Slope: e.Slope.Value, SlopeHalf: e.Slope.HalfWidth}
 }
 
 // event is what the room is told.
 func (t *Taught) event() *zones.Taught {
 	number := func(value, half float64) (n response.Number) {
-		if value > 0 {
+		if value > 0 || half > 0 {
 			n = response.Number{Value: value, HalfWidth: half, N: 1}
 		}
 		return n
 	}
-	return &zones.Taught{Zone: t.Zone, Field: level(t.Field), Day: number(t.Day, t.DayHalf), Night: number(t.Night, t.NightHalf)}
+	return &zones.Taught{Zone: t.Zone, Field: level(t.Field), Day: number(t.Day, t.DayHalf), Night: number(t.Night, t.NightHalf),
+		At: t.Mid, Slope: number(t.Slope, t.SlopeHalf)}
 }
 
 // LineError says which line of a trace is wrong. Hint says what would be right; it

@@ -159,13 +159,26 @@ func TestReadOnlyState(t *testing.T) {
 	require.NotNil(t, s, "the budgets do not count as spent")
 	s, _ = l.tape.await(v.from, opens, after(bootHold+3*time.Second))
 	require.Nil(t, s, "it opens on a budget that counts as spent")
-	for _, zone := range []string{"east", "west"} {
-		require.NoError(t, command(program, "reset", "budget", zone, "--config", l.config, "--state", l.state))
-	}
+	require.NoError(t, l.resetBudgets())
 	s, _, err := v.opening()
 	require.NoError(t, err)
 	require.NotNil(t, s)
 	require.NoError(t, l.bury(v))
+}
+
+// resetBudgets is what an operator does after a loss. Who resets a budget says that what
+// was given no longer counts.
+func (l *lane) resetBudgets() error {
+	clear(l.judge.given)
+	for _, zone := range []string{"east", "west"} {
+		order := &zones.Order{ID: zone, Kind: zones.OrderReset, Subject: "budget", Zone: zone}
+		l.judge.ordered(time.Now().Round(0), order)
+		if err := command(program, "reset", "budget", zone, "--config", l.config, "--state", l.state); err != nil {
+			return err
+		}
+		l.judge.answered(time.Now().Round(0), order)
+	}
+	return nil
 }
 
 // TestFileSizeLimit: RLIMIT_FSIZE stops files from growing, as a quota does. Under the
@@ -304,8 +317,25 @@ func (l *lane) under(f failing) error {
 	if err := l.bury(v); err != nil || !*disk {
 		return err
 	}
+	return l.soundAgain(failed != nil)
+}
+
+// soundAgain lives once more, on a disk that works. Where the life before could not write
+// down its start, its epoch stands in the reports alone: that counts as a loss, and an
+// operator resets the budgets.
+func (l *lane) soundAgain(failed bool) error {
 	again := l.start(nil)
 	l.judge.began(again.began)
+	l.judge.spent = failed
+	if s, _ := l.tape.await(again.from, raised(zones.DailyLimit), again.ended, after(5*time.Second)); s != nil {
+		if !failed {
+			return fmt.Errorf("the budgets count as spent, and no failure was told before: %s", again.said())
+		}
+		l.count.add("budgets reset by hand afterwards")
+		if err := l.resetBudgets(); err != nil {
+			return err
+		}
+	}
 	if _, _, err := again.opening(); err != nil {
 		return fmt.Errorf("on a sound disk again: %w", err)
 	}

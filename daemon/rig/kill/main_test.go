@@ -14,6 +14,7 @@ var (
 	lanes   = flag.Int("kill.lanes", 24, "rooms at once")
 	seed    = flag.Uint64("kill.seed", 1, "seed of the first lane")
 	disk    = flag.Bool("kill.disk", false, "fail every call of the disk over a shot, and fill the disks")
+	damages = flag.Int("kill.damages", 6, "states to damage")
 	planted = flag.Bool("kill.planted", false, "show that the rig catches planted faults")
 )
 

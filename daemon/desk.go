@@ -39,10 +39,28 @@ func (d *Daemon) Order(ctx context.Context, o zones.Order) (zones.Answer, error)
 	}
 	select {
 	case a := <-ch:
+		if a.Accepted {
+			d.durable(ctx)
+		}
 		return a, nil
 	case <-ctx.Done():
 		_ = d.post(context.Background(), func() { delete(d.asked, o.ID) })
 		return zones.Answer{}, fmt.Errorf("wait for the answer to %q: %w", o.Kind, ctx.Err())
+	}
+}
+
+// durable waits until what has happened so far is on the disk: nobody is told of a hold
+// or a stop that a power cut undoes. It gives up with ctx; a disk that takes so long
+// closes the room by itself (store-failed).
+func (d *Daemon) durable(ctx context.Context) {
+	var written <-chan struct{}
+	if d.post(ctx, func() { written = d.recorder.written() }) != nil {
+		return
+	}
+	select {
+	case <-written:
+	case <-d.ended:
+	case <-ctx.Done():
 	}
 }
 
@@ -60,6 +78,7 @@ func (d *Daemon) submit(o zones.Order) bool {
 func (d *Daemon) obey(o *zones.Order) {
 	switch o.Kind {
 	case zones.OrderClockTrust:
+		d.look() // a step that nobody has noticed yet came before this word
 		d.trust.byPerson()
 	case zones.OrderAcknowledge:
 		d.silenced.by = o.By

@@ -26,6 +26,7 @@ type recorder struct {
 	mu      sync.Mutex
 	queue   []*zones.Record
 	answers []zones.Event
+	waiting []chan struct{} // for the queue to be empty
 	busy    bool
 	end     bool
 }
@@ -62,6 +63,20 @@ func (r *recorder) take() []zones.Event {
 	got := r.answers
 	r.answers = nil
 	return got
+}
+
+// written gives a channel that closes when all that was put so far is durable, or will
+// never be.
+func (r *recorder) written() <-chan struct{} {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	c := make(chan struct{})
+	if len(r.queue) == 0 && !r.busy {
+		close(c)
+		return c
+	}
+	r.waiting = append(r.waiting, c)
+	return c
 }
 
 // idle reports whether every record was answered and every answer taken.
@@ -104,6 +119,12 @@ func (r *recorder) finish(batch []*zones.Record, err error) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	r.busy = false
+	if len(r.queue) == 0 {
+		for _, c := range r.waiting {
+			close(c)
+		}
+		r.waiting = nil
+	}
 	if err != nil {
 		r.answer(&zones.RecordFailed{Seq: batch[0].Seq, Err: err.Error()})
 		return

@@ -72,13 +72,13 @@ func toldSoFar(path string) int64 {
 
 // known is the sum of facts.
 type known struct {
-	At       time.Duration
-	Epoch    uint32
-	Last     fact // the grant with the highest epoch and seq
-	Runs     map[string]fact
-	Held     map[string]bool
-	Stopped  map[string]bool
-	Releases int // holds and stops that were given, to show that there were some
+	At      time.Duration
+	Epoch   uint32
+	Last    fact // the grant with the highest epoch and seq
+	Runs    map[string]fact
+	Held    map[string]bool
+	Stopped map[string]bool
+	Freed   map[string]int // how often a hold or stop was about to end
 }
 
 // readFacts sums up the first bytes of a book.
@@ -87,7 +87,7 @@ func readFacts(path string, bytesOf int64) (*known, error) {
 	if err != nil {
 		return nil, fmt.Errorf("read the book of facts: %w", err)
 	}
-	k := &known{Runs: map[string]fact{}, Held: map[string]bool{}, Stopped: map[string]bool{}}
+	k := &known{Runs: map[string]fact{}, Held: map[string]bool{}, Stopped: map[string]bool{}, Freed: map[string]int{}}
 	for _, line := range bytes.Split(data[:min(bytesOf, int64(len(data)))], []byte("\n")) {
 		if len(line) == 0 {
 			continue
@@ -111,12 +111,16 @@ func (k *known) take(f fact) {
 		k.Epoch = max(k.Epoch, f.Epoch)
 	case factOpen:
 		k.Runs[f.Run+" "+f.Output] = f
-	case factHold, factReleasing:
-		k.Held[f.Zone] = f.Kind == factHold
-		k.Releases++
-	case factStop, factResetting:
-		k.Stopped[f.Zone] = f.Kind == factStop
-		k.Releases++
+	case factHold:
+		k.Held[f.Zone] = true
+	case factReleasing:
+		k.Held[f.Zone] = false
+		k.Freed[f.Zone]++
+	case factStop:
+		k.Stopped[f.Zone] = true
+	case factResetting:
+		k.Stopped[f.Zone] = false
+		k.Freed[f.Zone]++
 	}
 }
 

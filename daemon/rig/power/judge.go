@@ -154,17 +154,18 @@ func (j *judge) remembers(state string, damaged bool, seen *watched, v *Verdict)
 			v.violate("run %s opened %s, whose budget counts as spent", c.Run, c.Output)
 		}
 	}
-	for _, missing := range missing(m, j.kept) {
+	for _, missing := range missing(m, j.kept, j.known) {
 		v.violate("%s", missing)
 	}
-	v.Lost = missing(m, j.known)
+	v.Lost = missing(m, j.known, j.known)
 	if j.honest {
 		v.Violations = append(v.Violations, v.Lost...)
 	}
 }
 
-// missing says which facts a memory does not account for.
-func missing(m *zones.Memory, k *known) (all []string) {
+// missing says which facts a memory does not account for. What was about to end later, by
+// all that is known, may have ended.
+func missing(m *zones.Memory, k, later *known) (all []string) {
 	for _, f := range k.Runs { // order: each for itself
 		got := charged(m, f.Run, f.Output)
 		if f.At > k.At-remembersFor && got < f.Open && !spentAll(m, f.Output) {
@@ -172,12 +173,12 @@ func missing(m *zones.Memory, k *known) (all []string) {
 		}
 	}
 	for zone, held := range k.Held {
-		if z := m.Zones[zone]; held && (z == nil || z.HoldUntil == 0) {
+		if z := m.Zones[zone]; held && k.Freed[zone] == later.Freed[zone] && (z == nil || z.HoldUntil == 0) {
 			all = append(all, fmt.Sprintf("zone %s was held, and nothing remembers it", zone))
 		}
 	}
 	for zone, stopped := range k.Stopped {
-		if stopped && !isStopped(m, outputs[zone]) {
+		if stopped && k.Freed[zone] == later.Freed[zone] && !isStopped(m, outputs[zone]) {
 			all = append(all, fmt.Sprintf("zone %s was stopped, and nothing remembers it", zone))
 		}
 	}

@@ -34,12 +34,12 @@ type lifeOptions struct {
 }
 
 // errNoMarks says that the embedded broker did not bring the marks back that virtual
-// time waits for. It happens now and then when clients come and go within milliseconds,
-// and says nothing about the card: the start is tried again on the same image.
+// time waits for. It says nothing about the card: the start is tried again on the same
+// image.
 var errNoMarks = errors.New("the embedded broker does not answer")
 
 // connectsIn bounds, in real time, the wait for the broker.
-const connectsIn = 4 * time.Second
+const connectsIn = 10 * time.Second
 
 // begin starts controllers and daemon, and waits until they hear each other.
 func begin(ctx context.Context, o lifeOptions) (*life, error) {

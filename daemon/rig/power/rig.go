@@ -92,7 +92,6 @@ type rig struct {
 	Case
 	card   *card
 	server *server
-	broker *broker.Broker
 	dice   *rand.Rand
 	work   *workProcess
 	result Result
@@ -109,7 +108,6 @@ func runCase(ctx context.Context, c Case) (*Result, error) {
 	if err := g.prepare(); err != nil {
 		return nil, err
 	}
-	defer g.broker.Close()
 	err := g.cuts(ctx)
 	if g.work != nil {
 		g.work.kill()
@@ -139,8 +137,7 @@ func (g *rig) prepare() (err error) {
 	}
 	g.card.flush() // the empty file system is there before the card begins to lie
 	g.card.lie(g.Late)
-	g.broker, err = broker.Start("127.0.0.1:0", broker.Options{})
-	return err
+	return nil
 }
 
 // clear takes the card apart.
@@ -158,15 +155,19 @@ const (
 	springsIn   = 60 * time.Second // a trap must spring
 	flushesMost = 12               // until a trap springs
 	writesMost  = 60
+	kernelsMost = 8
 )
 
 // cuts takes moment after moment until there are enough images.
 func (g *rig) cuts(ctx context.Context) error {
 	for g.result.Images < g.Images {
-		flushes := g.dice.IntN(2) == 0
+		flushes := g.dice.IntN(2) == 0 && !g.NoSync && g.Mount == "" // else there are few, or none
 		most := writesMost
-		if flushes {
+		switch {
+		case flushes:
 			most = flushesMost
+		case g.NoSync: // what the kernel writes by itself, every few seconds
+			most = kernelsMost
 		}
 		sprung := g.card.arm(flushes, 1+g.dice.IntN(most))
 		if g.result.Moments%livesEvery == 0 { // now and then the start itself is cut
@@ -234,10 +235,7 @@ func (g *rig) judgeMoment(ctx context.Context, m *moment) error {
 	}
 	for range min(g.Each, g.Images-g.result.Images) {
 		n := g.result.Images
-		if err := writeConfig(g.path("config"), g.broker.URL(), fmt.Sprintf("image-%d", n)); err != nil {
-			return err
-		}
-		j := &judge{config: g.path("config"), broker: g.broker.URL(), known: all, kept: kept, seed: uint64(n) + 1, honest: g.Late == 0, log: slog.New(slog.DiscardHandler)}
+		j := &judge{config: g.path("config"), known: all, kept: kept, seed: uint64(n) + 1, honest: g.Late == 0, log: slog.New(slog.DiscardHandler)}
 		v, err := g.judgeImage(ctx, m.cut(n, g.dice), j)
 		if err != nil {
 			return fmt.Errorf("judge image %d: %w", n, err)
@@ -248,7 +246,7 @@ func (g *rig) judgeMoment(ctx context.Context, m *moment) error {
 }
 
 // startTries is how often a start is tried that the rig's own broker spoils.
-const startTries = 4
+const startTries = 3
 
 func (g *rig) judgeImage(ctx context.Context, image []byte, j *judge) (v *Verdict, err error) {
 	for range startTries {
@@ -280,11 +278,25 @@ func (g *rig) tryImage(ctx context.Context, image []byte, j *judge, v *Verdict) 
 			return nil
 		}
 	}
-	judged := j.image(ctx, filepath.Join(at, stateName), v)
+	judged := g.withBroker(j, func() error { return j.image(ctx, filepath.Join(at, stateName), v) })
 	if err := unix.Unmount(at, 0); err != nil {
 		return errors.Join(judged, fmt.Errorf("unmount the image: %w", err))
 	}
 	return judged
+}
+
+// withBroker gives a judge a broker of its own. One that is shared loses, now and then,
+// a subscription that comes while the last client's subscription to the same topic goes.
+func (g *rig) withBroker(j *judge, do func() error) error {
+	b, err := broker.Start("127.0.0.1:0", broker.Options{})
+	if err != nil {
+		return err
+	}
+	j.broker = b.URL()
+	if err := writeConfig(j.config, j.broker); err != nil {
+		return errors.Join(err, b.Close())
+	}
+	return errors.Join(do(), b.Close())
 }
 
 // encode gives a result as one line.

@@ -67,15 +67,13 @@ zones:
 // outputs of the room, by zone.
 var outputs = map[string]zones.Output{"a": {Controller: "north", Number: 1}, "b": {Controller: "north", Number: 2}}
 
-// writeConfig puts the three files into a directory. Each start of the daemon has a
-// client id of its own: the embedded broker may take a client that comes back within
-// milliseconds for the one that left.
-func writeConfig(dir, broker, clientID string) error {
+// writeConfig puts the three files into a directory.
+func writeConfig(dir, broker string) error {
 	if err := os.MkdirAll(dir, 0o750); err != nil {
 		return fmt.Errorf("create configuration: %w", err)
 	}
 	for name, text := range map[string]string{configs.RoomFile: roomText, configs.ScheduleFile: scheduleText,
-		configs.GatewayFile: "mqtt: {broker: \"" + broker + "\", client_id: " + clientID + "}\nlease: 10 s\n"} {
+		configs.GatewayFile: "mqtt: {broker: \"" + broker + "\"}\nlease: 10 s\n"} {
 		if err := os.WriteFile(filepath.Join(dir, name), []byte(text), 0o640); err != nil {
 			return fmt.Errorf("write configuration: %w", err)
 		}

@@ -38,7 +38,7 @@ func work(ctx context.Context, dir string, at time.Duration, words <-chan byte) 
 	}
 	defer b.Close()
 	config := filepath.Join(dir, fmt.Sprintf("config-%d", at))
-	if err := writeConfig(config, b.URL(), "worker"); err != nil {
+	if err := writeConfig(config, b.URL()); err != nil {
 		return err
 	}
 	path := filepath.Join(dir, bookName)

@@ -6,6 +6,7 @@ import (
 	"context"
 	"flag"
 	"os"
+	"os/exec"
 	"testing"
 	"time"
 
@@ -14,7 +15,42 @@ import (
 	"rillgate/store"
 )
 
-var images = flag.Int("power.images", 12, "crash images of an honest card; a quarter of that of each other kind")
+// few is how many images a plain `go test` makes: only to see that the rig works.
+const few = 8
+
+var images = flag.Int("power.images", few, "crash images of an honest card; with more than 8, a quarter of that of each other kind too")
+
+// many skips what a plain `go test` has no time for.
+func many(t *testing.T) {
+	t.Helper()
+	if *images <= few {
+		t.Skip("some minutes of work: -power.images 200")
+	}
+}
+
+// need skips on a machine that cannot do it, or fails where every tool must be there.
+func need(t *testing.T) {
+	t.Helper()
+	missing := ""
+	if os.Geteuid() != 0 {
+		missing = "root, to mount"
+	}
+	for _, path := range []string{"/dev/fuse", "/dev/loop-control"} {
+		if _, err := os.Stat(path); err != nil {
+			missing = path
+		}
+	}
+	for _, program := range []string{"mkfs.ext4", "e2fsck"} {
+		if _, err := exec.LookPath(program); err != nil {
+			missing = program + " (package e2fsprogs)"
+		}
+	}
+	if missing == "" {
+		return
+	}
+	require.NotEqual(t, "1", os.Getenv("RILLGATE_REQUIRE_TOOLS"), "there is no %s", missing)
+	t.Skip("there is no " + missing)
+}
 
 func TestMain(m *testing.M) {
 	store.ProbeMain() // the daemon starts this program to look at its store
@@ -25,6 +61,7 @@ func TestMain(m *testing.M) {
 // campaign runs one kind of card and says what it came to.
 func campaign(t *testing.T, c Case) *Result {
 	t.Helper()
+	need(t)
 	dir, err := os.MkdirTemp("/dev/shm", "rillgate-power-")
 	require.NoError(t, err)
 	t.Cleanup(func() { _ = os.RemoveAll(dir) })
@@ -52,6 +89,7 @@ func TestHonestCard(t *testing.T) {
 // starts closed; only what was in those flushes can be missing; where the loss shows,
 // the budget is spent.
 func TestCardThatLies(t *testing.T) {
+	many(t)
 	for _, late := range []int{2, 20} {
 		r := campaign(t, Case{Images: max(4, *images/4), Late: late})
 		require.Zero(t, r.Bad, "%v", r.Violations)
@@ -61,6 +99,7 @@ func TestCardThatLies(t *testing.T) {
 // The rig can fail: a daemon whose syncs do nothing, and a file system that does not
 // flush the card, lose what was told.
 func TestTheRigFindsMissingSyncs(t *testing.T) {
+	many(t)
 	for _, c := range []Case{{NoSync: true}, {Mount: "barrier=0"}} {
 		c.Images = max(4, *images/4)
 		require.Positive(t, campaign(t, c).Bad, "%+v", c)

@@ -293,14 +293,19 @@ func (l *lane) under(f failing) error {
 	trace := filepath.Join(l.dir, "strace")
 	v := l.start(f.arguments(l.state, trace))
 	l.judge.began(v.began)
-	opened, next := l.tape.await(v.from, opens, v.ended, after(bootHold+7*time.Second))
+	told := raised(zones.StoreFailed)
+	first, next := l.tape.await(v.from, func(s *line) bool { return opens(s) || told(s) }, v.ended, after(firstOpening))
+	opened := first
+	if first != nil && !opens(first) {
+		opened, next = l.tape.await(next, opens, v.ended, after(bootHold+5*time.Second))
+	}
 	if opened != nil {
 		l.tape.await(next, closes, v.ended, after(16*time.Second))
 		v.pause(500 * time.Millisecond)
 	}
 	text, err := os.ReadFile(trace)
 	hit := err == nil && strings.Contains(string(text), "(INJECTED)")
-	failed, place := l.tape.await(v.from, raised(zones.StoreFailed), after(0))
+	failed, place := l.tape.await(v.from, told, after(0))
 	switch {
 	case !hit:
 		l.count.add("call not made so often")

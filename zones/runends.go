@@ -1,0 +1,84 @@
+package zones
+
+import "time"
+
+// limit gives the age at which a valve of the run has come to the end of its grants by
+// its controller's own time: a first grant reckoned from a late report ends earlier than
+// our books have it. It is forever where it makes less than endSlack of difference.
+func (r *Room) limit(run *run) time.Duration {
+	t := forever
+	for _, o := range run.outs {
+		if o.wanted && o.run == run.id && o.untilBoot == o.ctl.boot {
+			t = min(t, r.t+o.firstUp+run.span-o.ctl.uptimeAt(r.t))
+		}
+	}
+	if t+endSlack >= run.end {
+		return forever
+	}
+	return t
+}
+
+// furtherGrant reports whether a renewal would still lengthen anything.
+func (r *Room) furtherGrant(run *run) bool {
+	for _, o := range run.outs {
+		// A grant reckoned from a late report ends earlier than our books have it.
+		if o.wanted && (o.deadline < run.end || o.until+endSlack < o.firstUp+run.span) {
+			return true
+		}
+	}
+	return run.phase == leading || (run.masterOn && run.supply.master.deadline < run.end)
+}
+
+// lapsed reports whether a grant ran out before it was renewed: the gateway itself
+// was held up. The controller has closed by then; the run ends and is not caught up.
+func (r *Room) lapsed(run *run) (string, bool) {
+	for _, o := range run.outs {
+		if o.wanted && o.deadline < run.end && r.t > o.deadline {
+			return sprintf("the grant of %s ran out %s ago, before it was renewed: the gateway was held up", o.valve, words(r.t-o.deadline)), true
+		}
+	}
+	return "", false
+}
+
+// renewAgain is when a renewal that was not sent is tried again.
+const renewAgain = time.Second
+
+// endSlack is how much earlier than ours a controller may reckon the end of a run:
+// what a report takes to arrive makes our picture of its uptime late.
+const endSlack = time.Second
+
+// ranOut reports whether the controller says that the run's last grant has run out.
+func (r *Room) ranOut(run *run) bool {
+	if r.t+endSlack < run.end || run.phase != opened {
+		return false
+	}
+	for _, o := range run.outs {
+		if o.wanted && (!o.shown || o.open || !o.sawOpen) {
+			return false
+		}
+	}
+	return true
+}
+
+// disobeys finds an output that was commanded open and does not show it.
+func (r *Room) disobeys(run *run) (string, bool) {
+	outs := run.outs
+	if run.masterOn {
+		outs = append([]*output{run.supply.master}, outs...)
+	}
+	for _, o := range outs {
+		if !o.wanted {
+			continue
+		}
+		if r.t+endSlack >= run.end && run.phase == opened {
+			return "", false // its own deadline may come a little before our end
+		}
+		if o.shown && !o.open && o.carries(o.openSeq, r.epoch) {
+			return "valve " + o.valve + " is reported closed though it was told to open", true
+		}
+		if !o.sawOpen && r.t >= o.openAt+openShownIn {
+			return "no report shows valve " + o.valve + " open within 10 s", true
+		}
+	}
+	return "", false
+}

@@ -33,7 +33,7 @@ func look(d Disk, o Options) (*found, error) {
 	if err != nil {
 		return nil, err
 	}
-	f := &found{other: a, generation: max(a.generation, b.generation), marked: marked}
+	f := &found{other: a, generation: max(a.highest, b.highest), marked: marked}
 	f.choose(a, b)
 	if f.from == nil {
 		f.nothing(a, b, o)

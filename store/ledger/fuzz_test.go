@@ -23,6 +23,7 @@ func FuzzDamage(f *testing.F) {
 	f.Add([]byte{2, 0, 0, 0}, uint8(44))
 	f.Add([]byte{3, 0, 1, 200, 3, 1, 0, 100}, uint8(20))
 	f.Add([]byte{4, 0, 4, 1, 5}, uint8(3))
+	f.Add([]byte{24, 0, 40, 207, 207, 207, 207}, uint8(115)) // a page of one file in the other: its frames outlive its header
 	f.Add([]byte{5, 1, 0, 0, 0, 0, 9, 3}, uint8(255))
 	disk := NewMemoryDisk()
 	l, _, err := Open("memory", Options{Disk: disk, Size: minSize})

@@ -37,6 +37,7 @@ type segment struct {
 	size       int
 	present    bool
 	generation uint64 // 0 = unknown
+	highest    uint64 // generation of anything in it, also of what an earlier use left
 	memory     *zones.Memory
 	end        int     // where the good part ends
 	sealed     bool    // a successor was durable
@@ -70,6 +71,7 @@ func parseSegment(name string, data []byte) (*segment, error) {
 	} else { // the frames carry all that the header says
 		s.generation = newestGeneration(frames)
 	}
+	s.highest = max(s.generation, newestGeneration(frames))
 	s.fold(data, ofGeneration(frames, s.generation))
 	return s, nil
 }

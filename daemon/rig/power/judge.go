@@ -98,7 +98,8 @@ func (j *judge) image(ctx context.Context, state string, v *Verdict) error {
 		v.violate("%s", seen.breach)
 	}
 	v.Watered = len(seen.opened) > 0
-	j.remembers(state, found.Lost || found.Damaged, &seen, v)
+	behind := found.Memory != nil && found.Memory.Epoch < j.known.Epoch // controllers obeyed an epoch that is gone
+	j.remembers(state, found.Lost || found.Damaged || behind, &seen, v)
 	return nil
 }
 
@@ -132,7 +133,7 @@ func (j *judge) live(ctx context.Context, l *life, v *Verdict) {
 }
 
 // remembers holds the memory, as the daemon left it, against the facts.
-func (j *judge) remembers(state string, damaged bool, seen *watched, v *Verdict) {
+func (j *judge) remembers(state string, loss bool, seen *watched, v *Verdict) {
 	after, err := ledger.Inspect(state)
 	if err != nil || after.Memory == nil {
 		if len(seen.opened) > 0 {
@@ -143,8 +144,8 @@ func (j *judge) remembers(state string, damaged bool, seen *watched, v *Verdict)
 	}
 	m := after.Memory
 	v.Seen = m.Spent
-	if damaged && !m.Spent && len(seen.opened) > 0 {
-		v.violate("the ledger was damaged, and the budget does not count as spent")
+	if loss && !m.Spent && len(seen.opened) > 0 {
+		v.violate("a loss was to be seen, and the budget does not count as spent")
 	}
 	if m.Epoch <= j.known.Epoch && len(seen.opened) > 0 {
 		v.violate("epoch %d is used after a controller obeyed %d", m.Epoch, j.known.Epoch)

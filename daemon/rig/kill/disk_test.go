@@ -337,6 +337,9 @@ func (l *lane) soundAgain(failed bool) error {
 			return fmt.Errorf("the budgets count as spent, and no failure was told before: %s", again.said())
 		}
 		l.count.add("budgets reset by hand afterwards")
+		// A reset before the controllers' first reports is undone by the epoch in them: that
+		// is another sign of the loss. An operator takes longer than that.
+		again.pause(3 * time.Second)
 		if err := l.resetBudgets(); err != nil {
 			return err
 		}

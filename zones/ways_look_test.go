@@ -300,6 +300,7 @@ func TestLightsFromAnInstantOn(t *testing.T) {
 	l := g.room.lights(at(8, 0, 0))
 	require.True(t, l.On)
 	require.Equal(t, 10*time.Hour, l.Switches[0])
+	g.room.plan.Calendar.Days[0].Off += 10 * time.Second
 	l = g.room.lights(at(18, 0, 30))
 	require.False(t, l.On, "they went off within this minute")
 	require.Equal(t, 12*time.Hour-30*time.Second, l.Switches[0])
@@ -308,5 +309,32 @@ func TestLightsFromAnInstantOn(t *testing.T) {
 	g.room.now.Trusted = true
 	g.room.plan.Calendar.Days = nil
 	require.True(t, g.room.lights(at(20, 0, 0)).On)
+	require.True(t, *g.room.lightsNow(), "without times of lights they count as on")
 	require.Empty(t, g.step(&Taught{Zone: "none"}), "what was learned of a zone that is gone")
+}
+
+// A second gateway is outranked by a reset also while another cause still stands, which
+// the reset leaves latched.
+func TestResetOutranksWhileALeakStands(t *testing.T) {
+	g := newRig(t, inputPlan())
+	g.hearInputs(map[string]bool{"floor": true})
+	high := g.reportOf("north")
+	high.Epoch, high.Uptime = high.Epoch+5, high.Uptime+time.Second
+	g.step(high)
+	require.NotNil(t, hasLatch(g.room.mem.Latches, SecondGateway))
+	require.True(t, g.order(Order{Kind: OrderReset}).Accepted)
+	require.Greater(t, g.room.epoch, high.Epoch)
+	require.NotNil(t, hasLatch(g.room.mem.Latches, LeakFound))
+}
+
+// Age goes on between steps, and never behind the last one.
+func TestAge(t *testing.T) {
+	g := newRig(t, benchPlan(1, 2))
+	was := g.room.Age(g.now)
+	require.Equal(t, g.room.t, was)
+	later, before := g.now, g.now
+	later.Mono += time.Second
+	before.Mono -= time.Hour
+	require.Equal(t, was+time.Second, g.room.Age(later))
+	require.Equal(t, was, g.room.Age(before))
 }

@@ -19,7 +19,7 @@ var (
 	netAll    = flag.Bool("net.all", false, "cut and heal the network in every way, with the daemon at work (3 min)")
 	netFlood  = flag.Duration("net.flood", 0, "flood the daemon with readings for so long (60s; 10s in short)")
 	netRate   = flag.Int("net.rate", 100_000, "readings a second of that flood")
-	netGiants = flag.Bool("net.payloads", false, "send payloads up to 100 MB, not only the small ones")
+	netGiants = flag.Bool("net.payloads", false, "send hostile payloads, up to 100 MB (half a minute and more)")
 )
 
 // asController names the variable that turns this test program into a controller: its

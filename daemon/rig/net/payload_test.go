@@ -25,7 +25,7 @@ type hostile struct {
 func (h hostile) giant() bool { return len(h.body) > 1<<20 }
 
 // hostiles are made so that none is a right message on any topic.
-func hostiles(giants bool) []hostile {
+func hostiles() []hostile {
 	times := strings.Repeat
 	senml := func(value string) []byte { return []byte(`[{"bn":"1:0:","n":"moisture","u":"/","v":` + value + `}]`) }
 	report := func(outputs string) []byte {
@@ -59,10 +59,7 @@ func hostiles(giants bool) []hostile {
 		{"a mark before it", append([]byte("\xef\xbb\xbf"), senml("0.2")...)},
 		{"60000 spaces", []byte(times(" ", 60000))},
 	}
-	if giants {
-		all = append(all, hostile{"16 MiB", bytes.Repeat([]byte{'['}, 16<<20)}, hostile{"100 MB", make([]byte, 100_000_000)})
-	}
-	return all
+	return append(all, hostile{"16 MiB", bytes.Repeat([]byte{'['}, 16<<20)}, hostile{"100 MB", make([]byte, 100_000_000)})
 }
 
 // hostileTopics are those that the daemon hears, and neighbours of them.
@@ -77,6 +74,9 @@ var hostileTopics = []string{
 // it stands behind a real mosquitto without a bound on sizes. After each the program
 // still opens a valve for a dry zone and closes it for a wet one.
 func TestPayloads(t *testing.T) {
+	if !*netGiants {
+		t.Skip("half a minute: -net.payloads runs it")
+	}
 	t.Parallel()
 	const zones = 24
 	h := newHouse(t, zones, realbroker.Options{})
@@ -90,7 +90,7 @@ func TestPayloads(t *testing.T) {
 		}
 	}
 	h.drink(good, 0, firstWithin)
-	all := hostiles(*netGiants)
+	all := hostiles()
 	for i, bad := range all {
 		h.attack(bad)
 		took := h.drink(good, 1+i%(zones-1), 5*time.Second+rest)
@@ -99,9 +99,7 @@ func TestPayloads(t *testing.T) {
 		require.Less(t, h.memory("VmHWM"), memoryMost, "memory after %s", bad.name)
 	}
 	h.noOrder()
-	if *netGiants {
-		h.refused("json", "duplicate-key", "too-long", "value")
-	}
+	h.refused("json", "duplicate-key", "too-long", "value")
 	require.Equal(t, 2, h.connections(), "the daemon lost a connection: %s", &h.said)
 }
 

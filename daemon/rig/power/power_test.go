@@ -67,7 +67,7 @@ func campaign(t *testing.T, c Case) *Result {
 	t.Cleanup(func() { _ = os.RemoveAll(dir) })
 	c.Dir, c.Seed = dir, 1
 	c.Each = 4
-	ctx, cancel := context.WithTimeout(t.Context(), 20*time.Second+time.Duration(c.Images)*2*time.Second)
+	ctx, cancel := context.WithTimeout(t.Context(), 2*time.Minute+time.Duration(c.Images)*4*time.Second)
 	defer cancel()
 	r, err := Run(ctx, c)
 	require.NoError(t, err)

@@ -338,3 +338,12 @@ func TestAge(t *testing.T) {
 	require.Equal(t, was+time.Second, g.room.Age(later))
 	require.Equal(t, was, g.room.Age(before))
 }
+
+// What dries slowly is said with the day.
+func TestDryingFarOff(t *testing.T) {
+	g := newRig(t, taughtPlan())
+	z := g.room.zones[0]
+	g.step(&Taught{Zone: z.id, Day: learned(0.1, 0.01), Night: learned(0.1, 0.01)})
+	g.wet(41)
+	require.Regexp(t, `reaches 38 % at about (Mon|Tue|Wed) \d\d:\d\d`, g.room.dryingWords(z, g.room.t))
+}

@@ -181,3 +181,17 @@ func TestPlaceIDs(t *testing.T) {
 	require.True(t, ok)
 	require.Equal(t, Place{"north", 1, "a/b"}, at)
 }
+
+// A run keeps the shorter of its old and its new lease.
+func TestPlanWithAnotherLease(t *testing.T) {
+	for next, want := range map[time.Duration]time.Duration{2 * time.Minute: 30 * time.Second, 15 * time.Second: 15 * time.Second} {
+		g := watering(t, benchPlan(1, 2))
+		p := benchPlan(1, 2)
+		p.Hash, p.Lease = "0001", next
+		g.step(&NewPlan{p})
+		cs := g.commands(g.run(12*time.Second, 35), true)
+		require.NotEmpty(t, cs)
+		up := g.reportOf("north").Uptime
+		require.LessOrEqual(t, cs[len(cs)-1].UntilMS, (up + want).Milliseconds())
+	}
+}

@@ -43,6 +43,7 @@ type Entry struct {
 	Valve   string  `json:"valve,omitempty"`
 	Probe   string  `json:"probe,omitempty"`
 	Run     string  `json:"run,omitempty"`
+	Window  string  `json:"window,omitempty"` // name of the window whose run it is, run-opened
 	Reason  Reason  `json:"reason,omitempty"`
 	Because string  `json:"because,omitempty"`
 	Order   string  `json:"order,omitempty"` // id of the order it answers

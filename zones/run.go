@@ -153,7 +153,8 @@ func (r *Room) open(run *run) {
 	}
 	run.end = run.openAt + run.length
 	run.renewed = r.t
-	r.entry(&Entry{Kind: "run-opened", Zone: z.id, Valve: z.outs[0].valve, Run: run.id, Reason: run.reason, Because: run.because, Order: run.order})
+	r.entry(&Entry{Kind: "run-opened", Zone: z.id, Valve: z.outs[0].valve, Run: run.id, Window: windowName(run.window), Reason: run.reason,
+		Because: run.because, Order: run.order})
 	if run.openAt > r.t {
 		run.phase = leading
 	}

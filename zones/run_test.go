@@ -238,6 +238,7 @@ func TestFairTurn(t *testing.T) {
 	for _, e := range g.run(5*time.Minute, 39) {
 		if x, ok := e.(*Entry); ok && x.Kind == "run-opened" {
 			order = append(order, x.Zone)
+			require.Equal(t, g.zone(x.Zone).Window, x.Window, "the journal names the window")
 		}
 	}
 	require.Equal(t, []string{"a", "b", "c"}, order, "equal wait, equal deficit: by id")

@@ -343,3 +343,9 @@ func dryWords(r *Room, z *zone) string {
 }
 
 func (r *Room) entry(e *Entry) { r.out = append(r.out, e) }
+
+// windowName gives the window's name out of its instance's id, "2027-03-02/evening".
+func windowName(instance string) string {
+	_, name, _ := strings.Cut(instance, "/")
+	return name
+}

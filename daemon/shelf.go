@@ -95,6 +95,7 @@ func samples(views []zones.View) []store.Sample {
 			s.add(v.Wall, store.ZoneMoisture, z.ID, z.Moisture)
 			s.add(v.Wall, store.ZoneTemperature, z.ID, z.Temperature)
 			s.add(v.Wall, store.ZoneHalfWidth, z.ID, z.HalfWidth)
+			s.add(v.Wall, store.ZonePoreEC, z.ID, z.PoreEC)
 		}
 		for k := range v.Probes {
 			p := &v.Probes[k]

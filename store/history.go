@@ -19,6 +19,7 @@ const (
 	ZoneMoisture     Kind = 4 // % by volume
 	ZoneTemperature  Kind = 5 // °C
 	ZoneHalfWidth    Kind = 6 // points
+	ZonePoreEC       Kind = 7 // mS/cm at 25 °C, of the pore water
 )
 
 // Point is one number of a series: of the minute that At lies in, or, in history

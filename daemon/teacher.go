@@ -65,6 +65,9 @@ func pupils(p *zones.Plan) (out []response.Zone) {
 
 // fit puts another plan in force.
 func (t *teacher) fit(p *zones.Plan) {
+	if t == nil {
+		return
+	}
 	t.model.Fit(pupils(p))
 	t.told = map[string]zones.Taught{}
 }
@@ -158,7 +161,7 @@ func finding(f *response.Finding) response.Finding {
 
 // paper gives what the store is to keep, once an hour and at the end.
 func (t *teacher) paper(room string, age time.Duration, now time.Time, last bool) []store.Paper {
-	if !last && age-t.saved < learnedEvery {
+	if t == nil || !last && age-t.saved < learnedEvery {
 		return nil
 	}
 	body, err := json.Marshal(t.model)

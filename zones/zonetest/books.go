@@ -26,6 +26,7 @@ type output struct {
 	closeAt    pair          // pair of the last close
 	toldAt     time.Duration // Mono of it
 	lastClose  pair          // pair of the close that was said last
+	toldBy     int           // the process that said it
 	openRun    string
 	deadline   time.Duration // Mono at which the last grant ends
 	granted    bool          // a grant was given and not confirmed closed
@@ -225,7 +226,8 @@ func (c *Checker) shown(at zones.Output, r *zones.Report, rep zones.OutputReport
 		o.confirmed = true
 	}
 	// What another gateway opened is told by its epoch, not taken for a stuck valve.
-	wrong := carries && r.Epoch == c.epoch && !acted.before(o.lastClose) && (rep.Open || rep.FlowLPM > flowing && c.alone(at))
+	// A process whose start is not durable yet has told nothing to close.
+	wrong := carries && r.Epoch == c.epoch && o.toldBy == c.process.number && !acted.before(o.lastClose) && (rep.Open || rep.FlowLPM > flowing && c.alone(at))
 	switch {
 	case !wrong && (!rep.Open || o.commanded):
 		o.wrongSince = 0

@@ -27,7 +27,7 @@ func (c *Checker) command(cmd *zones.Command) {
 		if o.commanded || o.closeAt.epoch != now.epoch { // a close said again is the same close
 			o.closeAt, o.toldAt, o.ackClosed, o.wrongSince = now, c.now.Mono, false, 0
 		}
-		o.lastClose = now
+		o.lastClose, o.toldBy = now, c.process.number
 		c.closing(cmd, o)
 	}
 	o.epoch, o.seq, o.commanded = cmd.Epoch, cmd.Seq, cmd.Open

@@ -185,11 +185,13 @@ func TestPlaceIDs(t *testing.T) {
 // A run keeps the shorter of its old and its new lease.
 func TestPlanWithAnotherLease(t *testing.T) {
 	for next, want := range map[time.Duration]time.Duration{2 * time.Minute: 30 * time.Second, 15 * time.Second: 15 * time.Second} {
-		g := watering(t, benchPlan(1, 2))
-		p := benchPlan(1, 2)
-		p.Hash, p.Lease = "0001", next
-		g.step(&NewPlan{p})
-		cs := g.commands(g.run(12*time.Second, 35), true)
+		p, n := benchPlan(1, 2), benchPlan(1, 2)
+		p.Zones[0].Schedule.Windows[0].Shot.Value = 300
+		n.Zones[0].Schedule.Windows[0].Shot.Value = 300
+		n.Hash, n.Lease = "0001", next
+		g := watering(t, p)
+		g.step(&NewPlan{n})
+		cs := g.commands(g.run(40*time.Second, 35), true)
 		require.NotEmpty(t, cs)
 		up := g.reportOf("north").Uptime
 		require.LessOrEqual(t, cs[len(cs)-1].UntilMS, (up + want).Milliseconds())

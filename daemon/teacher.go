@@ -101,10 +101,7 @@ func (t *teacher) news(zone string) (zones.Taught, bool) {
 	if !ok {
 		return zones.Taught{}, false
 	}
-	n := zones.Taught{Zone: zone, Day: l.UptakeDay, Night: l.UptakeNight, At: l.UptakeAt, Slope: l.UptakeSlope}
-	if l.Field.N >= sureFieldShots && l.Field.HalfWidth <= sureFieldHalf {
-		n.Field = zones.Level(math.Round(l.Field.Value * 1000))
-	}
+	n := TaughtOf(&l)
 	old, told := t.told[zone]
 	if told && abs(n.Field-old.Field) <= 100 && near(n.Day, old.Day) && near(n.Night, old.Night) &&
 		math.Abs(n.At-old.At) <= sameAt && math.Abs(n.Slope.Value-old.Slope.Value) <= sameSlope && n.Slope.Known() == old.Slope.Known() {

@@ -53,7 +53,7 @@ type ZoneOptions struct {
 	UptakeDayLPH   float64       // L/h a plant, lights on; default 1.5 % of the volume
 	UptakeNightLPH float64       // L/h a plant, lights off; default 0.15 % of the volume
 	EvaporationLPH float64       // L/h a plant, default 0.03 % of the volume
-	FieldPercent   float64       // field level: drains above; default by kind, see fieldPercent
+	FieldPercent   float64       // field level: drains above; default by kind, see FieldPercent
 	SatPercent     float64       // pore space, default the larger of 88 and the field level + 5
 	DryPercent     float64       // no uptake at or under this, default 8
 	StressPercent  float64       // uptake falls under this, default 22
@@ -100,7 +100,7 @@ func (o *Options) zone(z *zones.Zone, volume float64) ZoneOptions {
 	q.UptakeDayLPH = or(q.UptakeDayLPH, 0.015*volume)
 	q.UptakeNightLPH = or(q.UptakeNightLPH, 0.0015*volume)
 	q.EvaporationLPH = or(q.EvaporationLPH, 0.0003*volume)
-	q.FieldPercent = or(q.FieldPercent, fieldPercent(z.Substrate))
+	q.FieldPercent = or(q.FieldPercent, FieldPercent(z.Substrate))
 	q.SatPercent = min(or(q.SatPercent, max(88, q.FieldPercent+5)), 100)
 	q.DryPercent = or(q.DryPercent, 8)
 	q.StressPercent = max(or(q.StressPercent, 22), q.DryPercent+1)
@@ -109,11 +109,11 @@ func (o *Options) zone(z *zones.Zone, volume float64) ZoneOptions {
 	return q
 }
 
-// fieldPercent gives the field level of a kind of substrate, %. The numbers are
+// FieldPercent gives the field level of a kind of substrate, %. The numbers are
 // illustrative, chosen here to lie in the commonly described ranges for a bed about
 // 15 to 20 cm high; they are no published fits. In stone wool the level is that of a
 // slab in use, well under its pore space.
-func fieldPercent(kind string) float64 {
+func FieldPercent(kind string) float64 {
 	kind = strings.ToLower(kind)
 	switch {
 	case strings.Contains(kind, "wool"):

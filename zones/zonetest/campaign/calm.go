@@ -27,6 +27,8 @@ const (
 	queueFor   = 45 * time.Minute
 	latchesFor = 5 * time.Hour
 	driftFor   = 25 * time.Minute
+	// closely is how long the room is looked at often, from when the faults stopped on.
+	closely = 3 * time.Hour
 )
 
 func (m *calm) begin() {
@@ -51,6 +53,7 @@ func (m *calm) effect(w *world, e zones.Effect) {
 	case *zones.Entry:
 		if e.Kind == "run-opened" {
 			m.refused[e.Zone] = 0
+			delete(m.unmet, e.Zone)
 			if w.now >= w.c.calm() {
 				w.result.Calm++
 			}
@@ -86,7 +89,7 @@ func (m *calm) look(w *world) {
 		return
 	}
 	since := w.set.lookEvery
-	if m.began {
+	if m.began && w.now < w.c.calm()+closely {
 		since = w.set.calmLook
 	}
 	m.nextLook = w.now + since

@@ -1,6 +1,7 @@
 package daemon
 
 import (
+	"slices"
 	"time"
 
 	"rillgate/daemon/operator"
@@ -48,7 +49,8 @@ type keeper struct {
 	done    chan struct{}
 
 	busy      bool
-	failing   bool // the last commit failed
+	writing   *batch // while busy: what is on its way
+	failing   bool   // the last commit failed
 	views     []zones.View
 	noticedAt time.Duration // Mono of the first line that matters and is not saved; 0 = none
 	notice    bool
@@ -89,6 +91,14 @@ func (k *keeper) sample(v *zones.View) {
 		k.views = k.views[1:]
 	}
 	k.views = append(k.views, *v)
+}
+
+// waiting gives the minutes that the store may not have yet.
+func (k *keeper) waiting() []zones.View {
+	if k.writing == nil {
+		return slices.Clone(k.views)
+	}
+	return append(slices.Clone(k.writing.views), k.views...)
 }
 
 // noticed marks a line that somebody may look for after a crash.
@@ -139,8 +149,8 @@ func (k *keeper) due(mono time.Duration) bool {
 }
 
 func (k *keeper) begin(d *Daemon) {
-	k.work <- k.batch(d)
-	k.busy = true
+	k.writing, k.busy = k.batch(d), true
+	k.work <- k.writing
 }
 
 // batch takes all that is to be saved.
@@ -167,7 +177,7 @@ func (k *keeper) batch(d *Daemon) *batch {
 
 // finish notes how a commit went. What was not saved is tried again with the next.
 func (k *keeper) finish(d *Daemon, r result) {
-	k.busy = false
+	k.busy, k.writing = false, nil
 	if r.err == nil {
 		d.silenced.kept(r.batch)
 		if k.failing {

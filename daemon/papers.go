@@ -2,6 +2,7 @@ package daemon
 
 import (
 	"context"
+	"slices"
 
 	"rillgate/daemon/operator"
 	"rillgate/store"
@@ -46,7 +47,11 @@ func (d *Daemon) Papers(ctx context.Context, kind string) (out []operator.Paper,
 		put(p)
 	}
 	return out, d.post(ctx, func() {
-		for _, p := range d.papers {
+		waiting := d.papers
+		if w := d.keeper.writing; w != nil {
+			waiting = append(slices.Clone(w.papers), waiting...)
+		}
+		for _, p := range waiting {
 			if p.Kind == kind {
 				put(p)
 			}

@@ -9,6 +9,7 @@ import (
 
 	"rillgate/daemon"
 	"rillgate/daemon/operator"
+	days "rillgate/daemon/report"
 	"rillgate/store"
 	"rillgate/zones"
 )
@@ -61,6 +62,13 @@ func fromStore(dir string, s *store.Store, req operator.Request) (r operator.Rep
 			at = v.Wall
 			r.Why, err = whyRemembered(v, req.Subject)
 		}
+		if err == nil && r.Why.Kind == "zone" {
+			operator.WrittenOf(r.Why, func(kind string) ([]operator.Paper, error) { return storedPapers(s, kind) })
+		}
+	case operator.AskPapers:
+		r.Papers, err = storedPapers(s, req.Subject)
+	case operator.AskReport:
+		r.Report, at, err = storedReport(dir, s, req)
 	default:
 		err = fmt.Errorf("ask %s: only a running daemon answers that", req.Kind)
 	}
@@ -101,6 +109,28 @@ func storedLines(s *store.Store, req operator.Request) (lines []operator.Line, e
 		lines = append(lines, operator.Line(all[i]))
 	}
 	return lines, err
+}
+
+func storedPapers(s *store.Store, kind string) (out []operator.Paper, err error) {
+	kept, err := s.Papers(kind)
+	for _, p := range kept {
+		out = append(out, operator.Paper{Kind: p.Kind, Key: p.Key, At: p.At, By: p.By, Body: p.Body})
+	}
+	return out, err
+}
+
+// storedReport reckons under the plan that was in force last; at is the last record.
+func storedReport(dir string, s *store.Store, req operator.Request) (*days.Report, time.Time, error) {
+	loaded, err := lastPlan(s)
+	if err != nil {
+		return nil, time.Time{}, err
+	}
+	var at time.Time
+	if memory, err := lastMemory(dir, s); err == nil {
+		at = memory.Wall
+	}
+	r, err := daemon.ReportOf(s, loaded.Plan, time.Now(), *req.Report)
+	return r, at, err
 }
 
 func storedPlans(s *store.Store) ([]operator.Plan, error) {

@@ -20,13 +20,9 @@ const notRunning = zones.ZoneState("not-running")
 // from the ledger, numbers from the store's history. It has no state of a living room,
 // for nobody knows it.
 func remembered(dir string, s *store.Store) (*zones.View, error) {
-	p, err := s.PlanInForce()
+	loaded, err := lastPlan(s)
 	if err != nil {
-		return nil, fmt.Errorf("read the plan in force: %w", err)
-	}
-	loaded, _ := configs.Parse(map[string][]byte{configs.RoomFile: p.Room, configs.ScheduleFile: p.Schedule, configs.GatewayFile: p.Gateway})
-	if loaded == nil {
-		return nil, fmt.Errorf("read plan %s: this program does not accept it any more", p.Hash)
+		return nil, err
 	}
 	memory, err := lastMemory(dir, s)
 	if err != nil {
@@ -38,6 +34,19 @@ func remembered(dir string, s *store.Store) (*zones.View, error) {
 	v := room.View(now)
 	lifeless(&v)
 	return &v, lastHeard(s, &v, time.Now())
+}
+
+// lastPlan gives the plan that was in force last.
+func lastPlan(s *store.Store) (*configs.Loaded, error) {
+	p, err := s.PlanInForce()
+	if err != nil {
+		return nil, fmt.Errorf("read the plan in force: %w", err)
+	}
+	loaded, _ := configs.Parse(map[string][]byte{configs.RoomFile: p.Room, configs.ScheduleFile: p.Schedule, configs.GatewayFile: p.Gateway})
+	if loaded == nil {
+		return nil, fmt.Errorf("read plan %s: this program does not accept it any more", p.Hash)
+	}
+	return loaded, nil
 }
 
 // lastMemory reads the ledger, which holds what the store's copy of it may not have

@@ -38,10 +38,10 @@ func newRoot() *cobra.Command {
 	addAll(root, "act", newAssign(f), newIgnore(f), newHold(f), newRelease(f), newShot(f), newStop(f), newReset(f),
 		newAcknowledge(f), newNote(f), newClock(f), newBackup(f), newRestore(f))
 	addAll(root, "plan", newPreview(f), newWiring(f))
-	addAll(root, "look", unbuilt("report", "Give a day's or week's numbers"))
+	addAll(root, "look", newReport(f))
+	addAll(root, "act", newDrain(f), newUniformity(f))
 	addAll(root, "act", unbuilt("exchange", "Put a new probe in the place of an old one"),
-		unbuilt("soak", "Give a zone a set volume in many shots"), unbuilt("walk", "Open each valve in turn to look at it"),
-		unbuilt("uniformity", "Weigh how evenly the emitters give"))
+		unbuilt("soak", "Give a zone a set volume in many shots"), unbuilt("walk", "Open each valve in turn to look at it"))
 	return root
 }
 

@@ -6,6 +6,7 @@ import (
 	"io"
 	"slices"
 
+	"rillgate/daemon/report"
 	"rillgate/zones"
 )
 
@@ -43,6 +44,8 @@ type Files interface {
 	Keep(ctx context.Context, p Paper, note string) error
 	// Papers gives those of a kind in order of key.
 	Papers(ctx context.Context, kind string) ([]Paper, error)
+	// Report gives some days in numbers.
+	Report(ctx context.Context, ask report.Ask) (*report.Report, error)
 	// Trace writes what came in, for replay.
 	Trace(ctx context.Context, w io.Writer) error
 }
@@ -80,6 +83,8 @@ func (d *Desk) answer(ctx context.Context, req *Request, body io.Reader, by stri
 	case AskPapers:
 		p, err := d.Files.Papers(ctx, req.Subject)
 		return one(reply, Reply{Papers: p}, err)
+	case AskReport:
+		return d.report(ctx, req, reply)
 	case AskPlans:
 		p, err := d.Files.Plans(ctx)
 		return one(reply, Reply{Plans: p}, err)
@@ -105,10 +110,23 @@ func (d *Desk) why(ctx context.Context, req *Request, reply func(Reply) error) e
 		return err
 	}
 	y, err := Explain(v, req.Subject)
-	if err == nil && y.Kind == "room" {
+	switch {
+	case err != nil:
+	case y.Kind == "room":
 		y.Warnings = append(y.Warnings, d.Room.Notices(ctx)...)
+	case y.Kind == "zone":
+		WrittenOf(y, func(kind string) ([]Paper, error) { return d.Files.Papers(ctx, kind) })
 	}
 	return one(reply, Reply{Why: y}, err)
+}
+
+func (d *Desk) report(ctx context.Context, req *Request, reply func(Reply) error) error {
+	ask := report.Ask{}
+	if req.Report != nil {
+		ask = *req.Report
+	}
+	r, err := d.Files.Report(ctx, ask)
+	return one(reply, Reply{Report: r}, err)
 }
 
 func (d *Desk) order(ctx context.Context, req *Request, by string, reply func(Reply) error) error {

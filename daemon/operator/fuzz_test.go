@@ -14,6 +14,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"rillgate/daemon/report"
 	"rillgate/zones"
 )
 
@@ -64,6 +65,9 @@ func (c *clerk) Keep(_ context.Context, p Paper, _ string) error {
 	return nil
 }
 func (c *clerk) Papers(context.Context, string) ([]Paper, error) { return nil, nil }
+func (c *clerk) Report(context.Context, report.Ask) (*report.Report, error) {
+	return &report.Report{}, nil
+}
 func (c *clerk) Plans(context.Context) ([]Plan, error) { return nil, nil }
 func (c *clerk) Backup(_ context.Context, w io.Writer) error {
 	_, err := w.Write([]byte("b"))

@@ -19,6 +19,7 @@ import (
 	"encoding/json"
 	"time"
 
+	"rillgate/daemon/report"
 	"rillgate/zones"
 )
 
@@ -50,20 +51,22 @@ const (
 	AskRestore Kind = "restore"
 	AskKeep    Kind = "keep"   // a paper into the store
 	AskPapers  Kind = "papers" // those of a kind
+	AskReport  Kind = "report" // days in numbers
 )
 
 // Request is one line from a peer.
 type Request struct {
-	Kind    Kind   `json:"kind"`
-	Subject string `json:"subject,omitempty"` // why
-	From    uint64 `json:"from,omitempty"`    // journal: first sequence number wanted; 0 = the last N
-	N       int    `json:"n,omitempty"`       // journal: how many at most
-	Follow  bool   `json:"follow,omitempty"`  // journal: go on as it grows
-	Order   *Order `json:"order,omitempty"`   // order
-	Plan    string `json:"plan,omitempty"`    // apply: a hash, or "" for the files on disk
-	Note    string `json:"note,omitempty"`    // apply, restore
-	Size    int64  `json:"size,omitempty"`    // restore: bytes of the backup, which follow the line
-	Paper   *Paper `json:"paper,omitempty"`   // keep
+	Kind    Kind        `json:"kind"`
+	Subject string      `json:"subject,omitempty"` // why
+	From    uint64      `json:"from,omitempty"`    // journal: first sequence number wanted; 0 = the last N
+	N       int         `json:"n,omitempty"`       // journal: how many at most
+	Follow  bool        `json:"follow,omitempty"`  // journal: go on as it grows
+	Order   *Order      `json:"order,omitempty"`   // order
+	Plan    string      `json:"plan,omitempty"`    // apply: a hash, or "" for the files on disk
+	Note    string      `json:"note,omitempty"`    // apply, restore
+	Size    int64       `json:"size,omitempty"`    // restore: bytes of the backup, which follow the line
+	Paper   *Paper      `json:"paper,omitempty"`   // keep
+	Report  *report.Ask `json:"report,omitempty"`  // report; nil = today
 }
 
 // The kinds of paper that a person may write.
@@ -110,17 +113,18 @@ func (d *Duration) UnmarshalText(b []byte) error {
 // Reply is one line to a peer. Exactly one of the pointers and lists is set in
 // a reply that is no error.
 type Reply struct {
-	Done    bool          `json:"done,omitempty"` // nothing follows
-	Error   string        `json:"error,omitempty"`
-	Hint    string        `json:"hint,omitempty"`
-	View    *zones.View   `json:"view,omitempty"`
-	Lines   []Line        `json:"lines,omitempty"`
-	Why     *Why          `json:"why,omitempty"`
-	Answer  *zones.Answer `json:"answer,omitempty"`
-	Applied *Applied      `json:"applied,omitempty"`
-	Plans   []Plan        `json:"plans,omitempty"`
-	Papers  []Paper       `json:"papers,omitempty"`
-	Data    []byte        `json:"data,omitempty"` // backup, trace: a piece of the file
+	Done    bool           `json:"done,omitempty"` // nothing follows
+	Error   string         `json:"error,omitempty"`
+	Hint    string         `json:"hint,omitempty"`
+	View    *zones.View    `json:"view,omitempty"`
+	Lines   []Line         `json:"lines,omitempty"`
+	Why     *Why           `json:"why,omitempty"`
+	Answer  *zones.Answer  `json:"answer,omitempty"`
+	Applied *Applied       `json:"applied,omitempty"`
+	Plans   []Plan         `json:"plans,omitempty"`
+	Papers  []Paper        `json:"papers,omitempty"`
+	Report  *report.Report `json:"report,omitempty"`
+	Data    []byte         `json:"data,omitempty"` // backup, trace: a piece of the file
 }
 
 // Line is one entry of the journal.

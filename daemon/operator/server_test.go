@@ -15,12 +15,13 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"rillgate/daemon/operator"
+	"rillgate/daemon/report"
 	"rillgate/zones"
 )
 
 // desk is a room that remembers what it was asked.
 type desk struct {
-	kept []operator.Paper
+	kept   []operator.Paper
 	view   zones.View
 	orders []zones.Order
 	more   chan operator.Line
@@ -65,6 +66,10 @@ func (d *desk) Papers(_ context.Context, kind string) (out []operator.Paper, err
 		}
 	}
 	return out, nil
+}
+
+func (d *desk) Report(_ context.Context, ask report.Ask) (*report.Report, error) {
+	return &report.Report{Room: "bay-2", Days: []report.Day{{Date: ask.Day}}}, nil
 }
 
 func (d *desk) Plans(context.Context) ([]operator.Plan, error) {

@@ -7,6 +7,7 @@ import (
 	"html/template"
 	"io"
 	"strings"
+	"unicode/utf8"
 
 	"rillgate/daemon/page"
 )
@@ -69,15 +70,34 @@ func (r *Result) caption(z *Zone) string {
 const (
 	edge       = 24
 	lineHeight = 20
+	across     = 105 // letters on a line
 )
+
+// wrapped breaks a sentence into lines of at most so many letters, between words.
+func wrapped(s string, most int) (lines []string) {
+	line := ""
+	for _, word := range strings.Fields(s) {
+		if line != "" && utf8.RuneCountInString(line)+1+utf8.RuneCountInString(word) > most {
+			lines = append(lines, line)
+			line = ""
+		}
+		if line != "" {
+			line += " "
+		}
+		line += word
+	}
+	return append(lines, line)
+}
 
 // SVG draws every zone under the other, with what it rests on: it can be shown alone.
 func (r *Result) SVG(out io.Writer) error {
 	var b strings.Builder
 	y := edge + 8
 	text := func(class, s string) {
-		fmt.Fprintf(&b, "<text class=\"%s\" x=\"%d\" y=\"%d\">%s</text>\n", class, edge, y, html.EscapeString(s))
-		y += lineHeight
+		for _, line := range wrapped(s, across) {
+			fmt.Fprintf(&b, "<text class=\"%s\" x=\"%d\" y=\"%d\">%s</text>\n", class, edge, y, html.EscapeString(line))
+			y += lineHeight
+		}
 	}
 	text("title", r.heading())
 	text("words", r.span())

@@ -44,7 +44,7 @@ func Run(ctx context.Context, plan *zones.Plan, o Options) (*Result, error) {
 
 // newWorld puts the core on a room whose beds are as they were taught.
 func newWorld(plan *zones.Plan, o *Options) (*world, error) {
-	w := &world{o: o, plan: plan, books: map[string]*book{}, alarms: map[zones.AlarmView]int{}}
+	w := &world{o: o, plan: plan, books: map[string]*book{}}
 	w.from, w.to = 0, time.Duration(o.Days)*24*time.Hour
 	room := *plan
 	room.Zones = slices.Clone(plan.Zones)

@@ -82,7 +82,7 @@ type Levels struct {
 
 // Alarm is one that would be raised.
 type Alarm struct {
-	At      time.Time    `json:"at"` // first
+	At      time.Time    `json:"at"` // first; before From where it stood then
 	Code    zones.Reason `json:"code"`
 	Subject string       `json:"subject"`
 	Because string       `json:"because"`
@@ -97,9 +97,9 @@ var notes = [...]string{
 
 func (w *world) result() *Result {
 	r := &Result{Room: w.plan.Room, Name: w.plan.Name, Plan: w.plan.Hash, From: w.wall(w.from), To: w.wall(w.to),
-		Alarms: w.list, Notes: notes[:], us: w.plan.US}
-	for i := range w.list {
-		w.list[i].At = w.list[i].At.In(w.place())
+		Alarms: w.alarms, Notes: notes[:], us: w.plan.US}
+	for i := range w.alarms {
+		w.alarms[i].At = w.alarms[i].At.In(w.place())
 	}
 	for i := range w.plan.Zones {
 		z := &w.plan.Zones[i]

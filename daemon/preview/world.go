@@ -3,6 +3,7 @@ package preview
 import (
 	"context"
 	"fmt"
+	"slices"
 	"time"
 
 	"rillgate/zones"
@@ -19,8 +20,7 @@ type world struct {
 	todo     []zones.Event
 	from, to time.Duration // of the room's time, what is shown
 	books    map[string]*book
-	alarms   map[zones.AlarmView]int // by code and subject, place in list
-	list     []Alarm
+	alarms   []Alarm
 	breach   *zones.Breach
 }
 
@@ -125,19 +125,22 @@ func (w *world) entry(e *zones.Entry) {
 	}
 }
 
-// alarm keeps what would have been raised. What the simulated room makes up itself,
-// salts and temperatures, raises nothing here.
+// alarm keeps what would have been raised, and what stands when that begins which is
+// shown. What the simulated room makes up itself, salts and temperatures, raises
+// nothing here.
 func (w *world) alarm(e *zones.Alarm) {
-	if !e.Active || !w.shown() || e.Code == zones.AlarmPoreEC || e.Code == zones.AlarmRootWarmth {
+	if e.Code == zones.AlarmPoreEC || e.Code == zones.AlarmRootWarmth {
 		return
 	}
-	key := zones.AlarmView{Code: e.Code, Subject: e.Subject}
-	if i, ok := w.alarms[key]; ok {
-		w.list[i].Times++
-		return
+	i := slices.IndexFunc(w.alarms, func(a Alarm) bool { return a.Code == e.Code && a.Subject == e.Subject })
+	switch {
+	case e.Active && i < 0:
+		w.alarms = append(w.alarms, Alarm{At: w.now().Wall, Code: e.Code, Subject: e.Subject, Because: e.Because, Times: 1})
+	case e.Active:
+		w.alarms[i].Times++
+	case i >= 0 && !w.shown():
+		w.alarms = slices.Delete(w.alarms, i, i+1)
 	}
-	w.alarms[key] = len(w.list)
-	w.list = append(w.list, Alarm{At: w.now().Wall, Code: e.Code, Subject: e.Subject, Because: e.Because, Times: 1})
 }
 
 // look takes the zones' moisture.

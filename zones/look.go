@@ -5,7 +5,6 @@ import (
 	"time"
 
 	"rillgate/schedule"
-	"rillgate/zones/substrate"
 )
 
 // View gives the whole room at an instant; it changes nothing. The instant must not
@@ -151,9 +150,6 @@ func (z *zone) knownView(v *ZoneView, e *estimate, t time.Duration) {
 		v.HalfWidth = &h
 		sd := spread(vals)
 		v.Spread = &sd
-		if need, err := substrate.ProbesFor(max(sd, leastDoubt.Float()), WantedPrecision); err == nil {
-			v.ProbesNeeded = need
-		}
 	}
 }
 

@@ -90,6 +90,10 @@ func (r *Room) drying(z *zone, t time.Duration) (d Drying, ok bool) {
 	return d, true
 }
 
+// lightsKept is how long one look at the calendar serves: it costs more than all the
+// rest of a look at the room.
+const lightsKept = 24 * time.Hour
+
 // lights gives the lights from an instant on. Without a trusted clock they count as
 // on, which dries a zone soonest; without times of lights, too.
 func (r *Room) lights(from time.Time) response.Light {
@@ -97,9 +101,9 @@ func (r *Room) lights(from time.Time) response.Light {
 	if len(cal.Days) == 0 || !r.now.Trusted {
 		return response.Light{On: true}
 	}
-	if !r.lightsFor.Equal(from.Truncate(time.Minute)) {
-		r.lightsFor = from.Truncate(time.Minute)
-		r.lightsOn = schedule.Upcoming(cal, lightsZone(), r.lightsFor, r.lightsFor.Add(response.Horizon))
+	if late := from.Sub(r.lightsFor); late < 0 || late > lightsKept {
+		r.lightsFor = from.Add(-lightsKept / 2)
+		r.lightsOn = schedule.Upcoming(cal, lightsZone(), r.lightsFor, r.lightsFor.Add(lightsKept+response.Horizon))
 	}
 	out := response.Light{}
 	for _, in := range r.lightsOn {

@@ -4,10 +4,11 @@ import (
 	"time"
 
 	"rillgate/zones/response"
+	"rillgate/zones/substrate"
 )
 
 // WantedPrecision is the half-width of a zone's moisture, points, for which ProbesNeeded
-// is reckoned (chosen here).
+// reckons (chosen here).
 const WantedPrecision = 3.0
 
 // View is the whole room at one instant, for the page, the topics and the control
@@ -107,10 +108,22 @@ type ZoneView struct {
 	DryHalf      float64     `json:"dry_half_width"` // s either way, 95 %
 	Field        *float64    `json:"field"`          // %, the level to which its shots drain back, as it has shown
 	Spread       *float64    `json:"spread"`         // points, standard deviation of the counting probes
-	ProbesNeeded int         `json:"probes_needed"`  // for a half-width of WantedPrecision with that spread; 0 = not known
 
 	Learned  *response.Learned `json:"learned"`  // what it has taught; nil = the daemon keeps none
 	Refusals map[Reason]int    `json:"refusals"` // since the process began
+}
+
+// ProbesNeeded gives how many probes the zone would need for a half-width of
+// WantedPrecision with the spread that it has now; 0 = not known.
+func (z *ZoneView) ProbesNeeded() int {
+	if z.Spread == nil {
+		return 0
+	}
+	n, err := substrate.ProbesFor(max(*z.Spread, leastDoubt.Float()), WantedPrecision)
+	if err != nil {
+		return 0
+	}
+	return n
 }
 
 // LatchView is one latch in force.

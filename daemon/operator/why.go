@@ -96,8 +96,8 @@ func zoneNumbers(y *Why, z *zones.ZoneView) {
 	level("below", z.Below)
 	level("stop_at", z.StopAt)
 	level("max_moisture", z.MaxMoisture)
-	if z.ProbesNeeded > 0 {
-		y.number("probes needed", fmt.Sprintf("%d for %.0f points either way, of a spread of %.1f points", z.ProbesNeeded, zones.WantedPrecision, *z.Spread))
+	if n := z.ProbesNeeded(); n > 0 {
+		y.number("probes needed", fmt.Sprintf("%d for %.0f points either way, of a spread of %.1f points", n, zones.WantedPrecision, *z.Spread))
 	}
 	if z.PoreEC != nil {
 		y.number("pore EC", fmt.Sprintf("%.1f mS/cm, the median of %d", *z.PoreEC, z.PoreProbes))

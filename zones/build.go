@@ -82,6 +82,7 @@ func (r *Room) build(p *Plan) {
 		z := oldZones[p.Zones[i].ID]
 		if z == nil {
 			z = &zone{refusals: map[Reason]int{}, reason: NoReason}
+			z.dry = dryOf(oldZones, outputsOf(p, &p.Zones[i]))
 		}
 		r.fitZone(z, &p.Zones[i])
 	}
@@ -89,6 +90,27 @@ func (r *Room) build(p *Plan) {
 	r.buildProbes(p)
 	r.dropAlarms()
 	r.dirty = true
+}
+
+// dryOf gives how long the bed behind some outputs was dry or refused, under whatever
+// name: a renamed zone does not begin anew.
+func dryOf(old map[string]*zone, outs []Output) dryState {
+	for _, id := range sortedKeys(old) {
+		if z := old[id]; len(outs) > 0 && slices.Equal(ids(z.outs), outs) {
+			return z.dry
+		}
+	}
+	return dryState{}
+}
+
+// outputsOf gives the outputs of a zone's valves, in the plan's order.
+func outputsOf(p *Plan, z *Zone) (outs []Output) {
+	for i := range p.Valves {
+		if slices.Contains(z.Valves, p.Valves[i].ID) {
+			outs = append(outs, p.Valves[i].Output)
+		}
+	}
+	return outs
 }
 
 func (r *Room) buildControllers(p *Plan) {

@@ -57,8 +57,12 @@ func newDrain(f *flags) *cobra.Command {
 }
 
 func enterDrain(cmd *cobra.Command, f *flags, zone string, d *drainFlags) error {
-	sample := days.Drain{Zone: zone, At: time.Now(), Plants: d.plants, PH: d.ph, Note: d.note}
+	sample := days.Drain{Zone: zone, Plants: d.plants, PH: d.ph, Note: d.note}
 	if err := d.measured(cmd, &sample); err != nil {
+		return err
+	}
+	var err error
+	if sample.At, err = timeOfZone(cmd, f, zone); err != nil {
 		return err
 	}
 	last, err := lastDrain(cmd, f, zone)
@@ -174,7 +178,7 @@ func (d *drainFlags) given(cmd *cobra.Command, f *flags, s *days.Drain, last *da
 		}
 		s.Since, s.AppliedML = &since, 1000*litres*float64(s.Plants)/float64(max(plants, 1))
 		if s.AppliedML == 0 || plants == 0 {
-			return failed(fmt.Errorf("reckon what was given: no run since %s gave zone %s a known volume", since.Format("2006-01-02 15:04"), s.Zone),
+			return failed(fmt.Errorf("reckon what was given: no run since %s gave zone %s a known volume", since.Local().Format("2006-01-02 15:04"), s.Zone),
 				"say what the sampled plants were given: --applied 1.5L")
 		}
 		return nil

@@ -2,8 +2,10 @@ package main
 
 import (
 	"encoding/json"
+	"errors"
 	"fmt"
 	"os"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -12,6 +14,7 @@ import (
 
 	"rillgate/daemon/operator"
 	days "rillgate/daemon/report"
+	"rillgate/zones"
 	"rillgate/zones/substrate"
 )
 
@@ -51,14 +54,15 @@ func enterCatch(cmd *cobra.Command, f *flags, zone string, c *catchFlags) error 
 	if err != nil {
 		return err
 	}
-	test := days.Catch{Zone: zone, At: time.Now(), Volumes: volumes, Unit: c.unit, Note: c.note}
+	test := days.Catch{Zone: zone, Volumes: volumes, Unit: c.unit, Note: c.note}
 	s, err := test.Judge()
 	if err != nil {
 		return misuse("%v", err)
 	}
-	if err := knownZone(cmd, f, zone); err != nil {
+	if test.At, err = timeOfZone(cmd, f, zone); err != nil {
 		return err
 	}
+	s.At = test.At
 	body, err := json.Marshal(&test)
 	if err != nil {
 		return err
@@ -95,16 +99,20 @@ func readVolumes(c *catchFlags) (volumes []float64, err error) {
 	return volumes, nil
 }
 
-// knownZone fails unless the running room has the zone.
-func knownZone(cmd *cobra.Command, f *flags, zone string) error {
-	return f.ask(cmd.Context(), operator.Request{Kind: operator.AskView}, func(r operator.Reply) error {
-		for i := range r.View.Zones {
-			if r.View.Zones[i].ID == zone {
-				return nil
-			}
+// timeOfZone gives the wall time of the running room, by which its runs are known. It
+// fails unless the room has the zone.
+func timeOfZone(cmd *cobra.Command, f *flags, zone string) (now time.Time, err error) {
+	err = f.ask(cmd.Context(), operator.Request{Kind: operator.AskView}, func(r operator.Reply) error {
+		if r.View == nil {
+			return errors.New("read the answer: there is no view in the reply")
 		}
-		return failed(fmt.Errorf("no zone is named %s", zone), "`rillgate zones` lists them")
+		now = r.View.Wall
+		if !slices.ContainsFunc(r.View.Zones, func(z zones.ZoneView) bool { return z.ID == zone }) {
+			return failed(fmt.Errorf("no zone is named %s", zone), "`rillgate zones` lists them")
+		}
+		return nil
 	})
+	return now, err
 }
 
 func showKeptCatch(cmd *cobra.Command, f *flags, zone string, asJSON bool) error {

@@ -85,13 +85,13 @@ func (o *previewOptions) run(cmd *cobra.Command, f *flags) error {
 // simulation settles from when on, and from what is known of the zones.
 func (o *previewOptions) simulation(cmd *cobra.Command, f *flags, plan *zones.Plan) (preview.Options, error) {
 	known := f.lessons(cmd, plan)
-	do := preview.Options{From: time.Now().Truncate(time.Minute), Days: o.days, Learned: known.learned, Level: known.level, Taught: daemon.TaughtOf}
+	do := preview.Options{From: time.Now().Truncate(time.Minute), Days: o.days, Learned: known.learned, Level: known.level, Standing: known.standing, Taught: daemon.TaughtOf}
 	if o.from != "" {
 		from, err := instantIn(o.from, plan.Calendar.Location)
 		if err != nil {
 			return do, err
 		}
-		do.From, do.Level = from, nil // how wet it is now says little of another day
+		do.From, do.Level, do.Standing = from, nil, nil // how it is now says little of another day
 	}
 	return do, nil
 }
@@ -115,14 +115,22 @@ func instantIn(s string, place *time.Location) (time.Time, error) {
 // lessons is what is known of the zones: what they have taught, and their moisture
 // now.
 type lessons struct {
-	learned map[string]response.Learned
-	level   map[string]float64
+	learned  map[string]response.Learned
+	level    map[string]float64
+	standing []string
 }
 
 // lessons asks the running daemon, and where none runs, its store. Where there is
 // neither nothing is known; what cannot be read is told, and is no obstacle.
 func (f *flags) lessons(cmd *cobra.Command, plan *zones.Plan) lessons {
-	v, err := f.view(cmd)
+	var v *zones.View
+	err := f.ask(cmd.Context(), operator.Request{Kind: operator.AskView}, func(r operator.Reply) error {
+		v = r.View
+		return nil
+	})
+	if err == nil && v == nil {
+		err = errors.New("read the view: there is none in the reply")
+	}
 	if err == nil {
 		if v.Plan != plan.Hash {
 			fmt.Fprintf(cmd.ErrOrStderr(), "the files are not the plan in force: what the zones have taught is of plan %s\n", v.Plan)
@@ -160,10 +168,11 @@ func fromFile(path string, plan *zones.Plan) (map[string]response.Learned, error
 
 // fromView takes what a running daemon shows of the zones that the plan has too.
 func fromView(v *zones.View, plan *zones.Plan) lessons {
-	known := lessons{map[string]response.Learned{}, map[string]float64{}}
+	known := lessons{learned: map[string]response.Learned{}, level: map[string]float64{}}
 	if v.Room != plan.Room {
 		return known
 	}
+	known.standing = standingNow(v)
 	for i := range v.Zones {
 		z := &v.Zones[i]
 		if z.Learned != nil {
@@ -174,6 +183,29 @@ func fromView(v *zones.View, plan *zones.Plan) lessons {
 		}
 	}
 	return known
+}
+
+// standingNow says what keeps water back in the room and not in a preview.
+func standingNow(v *zones.View) (lines []string) {
+	const not = ": the preview is as if it did not stand"
+	for _, s := range v.Standing {
+		lines = append(lines, fmt.Sprintf("the room has %s now%s", s.Code, not))
+	}
+	for i := range v.Supplies {
+		for _, l := range v.Supplies[i].Latches {
+			lines = append(lines, fmt.Sprintf("supply %s is latched by %s now%s", v.Supplies[i].ID, l.Code, not))
+		}
+	}
+	for i := range v.Zones {
+		z := &v.Zones[i]
+		for _, l := range z.Latches {
+			lines = append(lines, fmt.Sprintf("%s is latched by %s now%s", z.ID, l.Code, not))
+		}
+		if z.HoldUntil != nil {
+			lines = append(lines, fmt.Sprintf("%s is held until %s%s", z.ID, z.HoldUntil.Local().Format(time.DateTime), not))
+		}
+	}
+	return lines
 }
 
 func drawn(path string) bool {

@@ -40,7 +40,7 @@ func (b *book) closed(at time.Time, e *zones.Entry, shown bool) {
 	b.shots = append(b.shots, *s)
 }
 
-// ahead keeps what stood when that began which is shown.
+// ahead keeps what stood when that began which is counted.
 func (b *book) ahead(z *zones.ZoneView, truth *simroom.Truth) {
 	b.before = *truth
 	for r, n := range z.Refusals {

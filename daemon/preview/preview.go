@@ -20,10 +20,13 @@ const before = 24 * time.Hour
 // Options says what to simulate.
 type Options struct {
 	From    time.Time
-	Days    int                                    // 1 to MostDays
-	Learned map[string]response.Learned            // by zone; none = nothing was taught
-	Level   map[string]float64                     // %, moisture at From, by zone
-	Taught  func(l *response.Learned) zones.Taught // what the core is told of it; nil = nothing
+	Days    int                         // 1 to MostDays
+	Learned map[string]response.Learned // by zone; none = nothing was taught
+	Level   map[string]float64          // %, moisture at From, by zone
+	// Standing are sentences on what stands in the true room and not in the simulated
+	// one: latches, holds. They are shown with the findings.
+	Standing []string
+	Taught   func(l *response.Learned) zones.Taught // what the core is told of it; nil = nothing
 }
 
 // Run simulates a plan. It fails on days out of range, when ctx ends, and when the core

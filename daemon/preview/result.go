@@ -8,14 +8,15 @@ import (
 
 // Result is what the schedule did in the simulated room.
 type Result struct {
-	Room   string    `json:"room"`
-	Name   string    `json:"name"`
-	Plan   string    `json:"plan"`
-	From   time.Time `json:"from"` // in the room's zone
-	To     time.Time `json:"to"`
-	Zones  []Zone    `json:"zones"`
-	Alarms []Alarm   `json:"alarms"` // that would be raised
-	Notes  []string  `json:"notes"`  // what holds for all of it
+	Room     string    `json:"room"`
+	Name     string    `json:"name"`
+	Plan     string    `json:"plan"`
+	From     time.Time `json:"from"` // in the room's zone
+	To       time.Time `json:"to"`
+	Zones    []Zone    `json:"zones"`
+	Alarms   []Alarm   `json:"alarms"`   // that would be raised
+	Standing []string  `json:"standing"` // in the true room and not in this one
+	Notes    []string  `json:"notes"`    // what holds for all of it
 
 	us bool
 }
@@ -97,7 +98,7 @@ var notes = [...]string{
 
 func (w *world) result() *Result {
 	r := &Result{Room: w.plan.Room, Name: w.plan.Name, Plan: w.plan.Hash, From: w.wall(w.from), To: w.wall(w.to),
-		Alarms: w.alarms, Notes: notes[:], us: w.plan.US}
+		Alarms: w.alarms, Standing: w.o.Standing, Notes: notes[:], us: w.plan.US}
 	for i := range w.alarms {
 		w.alarms[i].At = w.alarms[i].At.In(w.place())
 	}

@@ -78,6 +78,7 @@ func (r *Result) basisRows() [][]string {
 
 // Findings says what a person should look at, in sentences.
 func (r *Result) Findings() (lines []string) {
+	lines = append(lines, r.Standing...)
 	for i := range r.Zones {
 		lines = append(lines, r.Zones[i].findings()...)
 	}

@@ -24,8 +24,12 @@ type world struct {
 	breach   *zones.Breach
 }
 
-// lookEvery is how far apart two points of the result are.
-const lookEvery = time.Minute
+// lookEvery is how far apart two points of the result are. While the simulation wakes
+// its probes and controllers are not all heard yet: what that refuses is not counted.
+const (
+	lookEvery = time.Minute
+	waking    = 5 * time.Minute
+)
 
 func (w *world) now() zones.Instant {
 	return zones.Instant{Wall: w.sim.Wall(w.sim.Now()), Mono: w.sim.Now(), Trusted: true}
@@ -150,8 +154,10 @@ func (w *world) look() {
 		z := &v.Zones[i]
 		b := w.books[z.ID]
 		truth, _ := w.sim.Truth(z.ID)
-		if !w.shown() {
+		if w.sim.Now() < max(w.from, waking) {
 			b.ahead(z, &truth)
+		}
+		if !w.shown() {
 			continue
 		}
 		b.look(v.Wall, z, &truth)

@@ -94,6 +94,10 @@ func (w writing) zone(r *Report, d *Day, z *ZoneDay) zoneSheet {
 	return s
 }
 
+// limitNear is how far above the peak the limit may be to be drawn, points: one farther
+// off would press the curve flat.
+const limitNear = 8
+
 // picture draws the day's curve and runs.
 func (w writing) picture(d *Day, z *ZoneDay) *page.Picture {
 	p := &page.Picture{Title: "Moisture and shots of " + z.Zone + " on " + d.Date, From: d.From, To: d.To, Location: w.loc, US: w.us}
@@ -117,7 +121,7 @@ func (w writing) picture(d *Day, z *ZoneDay) *page.Picture {
 		}
 		p.Shots = append(p.Shots, shot)
 	}
-	if z.MaxMoisture != nil {
+	if z.MaxMoisture != nil && z.Peak != nil && *z.MaxMoisture <= z.Peak.Value+limitNear {
 		p.Levels = []page.Level{{Name: "highest", Short: "max", Class: "max", Percent: *z.MaxMoisture}}
 	}
 	return p

@@ -1,6 +1,7 @@
 package page
 
 import (
+	"cmp"
 	"fmt"
 	"html"
 	"html/template"
@@ -33,6 +34,8 @@ type frame struct {
 	w, h                     float64
 	left, right, top, bottom float64
 	hours                    int // between labels on the time axis
+	days                     int // where they are 24 apart, days between labels; 0 = 1
+	most                     int // points of the line; 0 = 360
 	narrow                   bool
 	lo, hi                   float64
 	chart                    *chart
@@ -110,7 +113,10 @@ func (f *frame) grid() {
 		f.line("grid", f.left, f.y(v), end, f.y(v))
 		f.text("tick", "end", f.left-5, f.y(v)+4, fmt.Sprintf("%.4g %%", v))
 	}
-	for _, t := range hourMarks(f.chart.from, f.chart.to, f.chart.loc, f.hours) {
+	for i, t := range hourMarks(f.chart.from, f.chart.to, f.chart.loc, f.hours) {
+		if f.days > 1 && i%f.days > 0 {
+			continue
+		}
 		x := f.x(t)
 		f.line("grid", x, f.top, x, floor+track+4)
 		f.text("tick", "middle", x, floor+track+18, t.Format("15:04"))
@@ -141,7 +147,9 @@ func (f *frame) drawLevels() {
 }
 
 func (f *frame) drawLine() {
-	parts := stretches(thin(f.chart.points, f.chart.from, f.chart.to, 360))
+	most := cmp.Or(f.most, 360)
+	slice := f.chart.to.Sub(f.chart.from) / time.Duration(most)
+	parts := stretchesOver(thin(f.chart.points, f.chart.from, f.chart.to, most), max(gapAfter, 2*slice))
 	if len(parts) == 0 {
 		f.text("empty", "middle", (f.left+f.w-f.right)/2, f.h-f.bottom-8, "no estimate in this time")
 	}

@@ -2,6 +2,7 @@ package page
 
 import (
 	"html/template"
+	"math"
 	"time"
 )
 
@@ -34,12 +35,23 @@ const (
 // Wide draws the picture for a wide screen or paper, PictureWidth by PictureHeight;
 // Narrow for a narrow screen. Of both the style of Style shows the one that fits.
 func (p *Picture) Wide() template.HTML {
-	return p.chart().draw(&frame{w: PictureWidth, h: PictureHeight, left: 48, right: 104, top: 10, bottom: 46, hours: p.hours(12)})
+	return p.draw(&frame{w: PictureWidth, left: 48, right: 104, most: 720}, 12, 9)
 }
 
 // Narrow is beside Wide.
 func (p *Picture) Narrow() template.HTML {
-	return p.chart().draw(&frame{w: 340, h: PictureHeight, left: 44, right: 84, top: 10, bottom: 46, hours: p.hours(5), narrow: true})
+	return p.draw(&frame{w: 340, left: 44, right: 84, narrow: true}, 5, 3)
+}
+
+// draw sets the marks of the time axis: so many hours at most, or so many dates.
+func (p *Picture) draw(f *frame, hours, dates int) template.HTML {
+	f.h, f.top, f.bottom = PictureHeight, 10, 46
+	f.hours = p.hours(hours)
+	if f.hours == 24 {
+		days := int(math.Ceil(p.To.Sub(p.From).Hours() / 24))
+		f.days = (days + dates - 1) / dates
+	}
+	return p.chart().draw(f)
 }
 
 // Style is the style sheet of the page, which pictures need.

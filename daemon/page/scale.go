@@ -84,7 +84,10 @@ func thin(ps []Point, from, to time.Time, n int) []Point {
 const gapAfter = 15 * time.Minute
 
 // stretches cuts points into runs without a gap.
-func stretches(ps []Point) [][]Point {
+func stretches(ps []Point) [][]Point { return stretchesOver(ps, gapAfter) }
+
+// stretchesOver does so where points up to `gap` apart belong together.
+func stretchesOver(ps []Point, gap time.Duration) [][]Point {
 	var out [][]Point
 	open := false
 	for i, p := range ps {
@@ -92,7 +95,7 @@ func stretches(ps []Point) [][]Point {
 			open = false
 			continue
 		}
-		if open && p.At.Sub(ps[i-1].At) > gapAfter {
+		if open && p.At.Sub(ps[i-1].At) > gap {
 			open = false
 		}
 		if !open {

@@ -85,7 +85,7 @@ func (o *previewOptions) run(cmd *cobra.Command, f *flags) error {
 // simulation settles from when on, and from what is known of the zones.
 func (o *previewOptions) simulation(cmd *cobra.Command, f *flags, plan *zones.Plan) (preview.Options, error) {
 	known := f.lessons(cmd, plan)
-	do := preview.Options{From: time.Now().Truncate(time.Minute), Days: o.days, Learned: known.learned, Level: known.level, Standing: known.standing, Taught: daemon.TaughtOf}
+	do := preview.Options{From: time.Now().Truncate(time.Minute), Days: o.days, Learned: known.learned, Level: known.level, Standing: known.standing, Assigned: known.assigned, Taught: daemon.TaughtOf}
 	if o.from != "" {
 		from, err := instantIn(o.from, plan.Calendar.Location)
 		if err != nil {
@@ -112,12 +112,12 @@ func instantIn(s string, place *time.Location) (time.Time, error) {
 	return t, nil
 }
 
-// lessons is what is known of the zones: what they have taught, and their moisture
-// now.
+// lessons is what is known of the zones: what they have taught, and how they are now.
 type lessons struct {
 	learned  map[string]response.Learned
 	level    map[string]float64
 	standing []string
+	assigned []zones.Probe // by a person, not in the files of the plan in force
 }
 
 // lessons asks the running daemon, and where none runs, its store. Where there is
@@ -173,6 +173,11 @@ func fromView(v *zones.View, plan *zones.Plan) lessons {
 		return known
 	}
 	known.standing = standingNow(v)
+	for i := range v.Probes {
+		if p := &v.Probes[i]; !p.InFiles && p.Zone != "" {
+			known.assigned = append(known.assigned, zones.Probe{ID: p.ID, Place: p.Place, Zone: p.Zone, Label: p.Label})
+		}
+	}
 	for i := range v.Zones {
 		z := &v.Zones[i]
 		if z.Learned != nil {

@@ -110,12 +110,13 @@ func TestPreviewOfARunningRoom(t *testing.T) {
 	v := &zones.View{Room: "bay", Standing: []zones.StandingView{{Code: zones.LeakFound}}, Zones: []zones.ZoneView{
 		{ID: "a", Moisture: &level, Learned: &response.Learned{Zone: "a", Shots: 3}, Latches: []zones.LatchView{{Code: zones.NoResponse}}},
 		{ID: "b", HoldUntil: &until},
-	}}
+	}, Probes: []zones.ProbeView{{ID: "p1", Zone: "a", InFiles: true}, {ID: "p2"}, {ID: "p3", Zone: "b"}}}
 	got := fromView(v, plan)
 	require.Equal(t, map[string]float64{"a": 47.5}, got.level)
 	require.Equal(t, 3, got.learned["a"].Shots)
 	require.Len(t, got.learned, 1)
 	require.Len(t, got.standing, 3)
+	require.Equal(t, []zones.Probe{{ID: "p3", Zone: "b"}}, got.assigned)
 	require.Contains(t, got.standing[1], "a is latched by no-response now")
 	require.Equal(t, lessons{learned: map[string]response.Learned{}, level: map[string]float64{}}, fromView(v, &zones.Plan{Room: "other"}))
 }

@@ -26,6 +26,8 @@ type Options struct {
 	// Standing are sentences on what stands in the true room and not in the simulated
 	// one: latches, holds. They are shown with the findings.
 	Standing []string
+	// Assigned are probes that a person gave to zones and that the files do not name.
+	Assigned []zones.Probe
 	Taught   func(l *response.Learned) zones.Taught // what the core is told of it; nil = nothing
 }
 
@@ -35,7 +37,7 @@ func Run(ctx context.Context, plan *zones.Plan, o Options) (*Result, error) {
 	if o.Days < 1 || o.Days > MostDays {
 		return nil, fmt.Errorf("simulate %d days: 1 to %d are possible", o.Days, MostDays)
 	}
-	w, err := newWorld(plan, &o)
+	w, err := newWorld(withAssigned(plan, o.Assigned), &o)
 	if err != nil {
 		return nil, err
 	}
@@ -70,6 +72,19 @@ func newWorld(plan *zones.Plan, o *Options) (*world, error) {
 	}
 	w.begin(asShown(plan))
 	return w, nil
+}
+
+// withAssigned adds probes whose place the files do not name, and whose zone they do.
+func withAssigned(plan *zones.Plan, more []zones.Probe) *zones.Plan {
+	p := *plan
+	p.Probes = slices.Clone(plan.Probes)
+	for _, m := range more {
+		named := slices.ContainsFunc(p.Probes, func(x zones.Probe) bool { return x.Place == m.Place || x.ID == m.ID })
+		if !named && slices.ContainsFunc(p.Zones, func(z zones.Zone) bool { return z.ID == m.Zone }) {
+			p.Probes = append(p.Probes, m)
+		}
+	}
+	return &p
 }
 
 // asShown is the plan with probes that show what is so: simulated ones need no offset.

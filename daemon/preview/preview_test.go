@@ -207,6 +207,28 @@ func TestTellsWhatToLookAt(t *testing.T) {
 	require.NotContains(t, all, "bench-b")
 }
 
+// Probes that a person gave to a zone count in the preview too.
+func TestAssignedProbesCount(t *testing.T) {
+	p := demoPlan(t)
+	var given []zones.Probe
+	p.Probes = slices.DeleteFunc(p.Probes, func(x zones.Probe) bool {
+		if x.Zone == "bench-a" {
+			given = append(given, x)
+		}
+		return x.Zone == "bench-a"
+	})
+	require.Len(t, given, 4)
+	alone := simulated(t, p, Options{})
+	require.Zero(t, alone.Zones[0].Probes)
+	given = append(given, zones.Probe{ID: "lost", Zone: "elsewhere"}, p.Probes[0])
+	r := simulated(t, p, Options{Assigned: given})
+	require.Equal(t, 4, r.Zones[0].Probes)
+	require.Equal(t, 4, r.Zones[1].Probes)
+	require.NotEmpty(t, r.Zones[0].Shots)
+	require.Equal(t, zones.BelowThreshold, r.Zones[0].Shots[0].Opened)
+	require.Len(t, p.Probes, 4, "the plan is not changed")
+}
+
 func TestDrawings(t *testing.T) {
 	p := demoPlan(t)
 	p.Name, p.Zones[0].Name, p.US = `Bay <1> & "more"`, `Bench <A>`, true

@@ -40,6 +40,7 @@ type controller struct {
 	reports  int // of this boot
 	epoch    uint32
 	seq      uint32
+	awaited  bool // a renewal waits for its next report
 	ready    bool // closed first, and said so under our epoch
 	drift    [driftSpan + 2]driftMinute
 	driftBad bool
@@ -84,6 +85,9 @@ func (r *Room) report(e *Report) {
 	}
 	if e.Uptime-c.uptimeAt(r.t) > endSlack {
 		r.dirty = true // the one before came late: what was reckoned from it is reckoned anew
+	}
+	if c.awaited {
+		c.awaited, r.dirty = false, true // a renewal waits for this word
 	}
 	c.heard, c.last = true, r.t
 	c.uptime, c.arrived = e.Uptime, r.t

@@ -19,6 +19,7 @@ type output struct {
 	openSeq   uint32        // first grant of the run
 	openAt    time.Duration // age of it
 	firstUp   time.Duration // controller's uptime at it
+	renewed   time.Duration // age of the last grant
 	deadline  time.Duration // age at which the last grant runs out
 	until     time.Duration // the same in the controller's uptime
 	untilBoot string        // of that boot
@@ -79,10 +80,12 @@ func (r *Room) command(o *output, c *Command) {
 
 // grant opens or renews: until the shorter of lease and end, in the controller's
 // own uptime, never past the first grant's uptime + the span that the run has for
-// this output. A renewal that would end before the grant that stands, since the newest
-// report came late, is not sent: a fresher report soon tells better.
+// this output. A renewal goes on a fresh word of the controller alone: on an old one it
+// could reach past the lease of a controller that nobody hears any more, or end before
+// the grant that stands. The next report soon tells better.
 func (r *Room) grant(o *output, run *run, span time.Duration) {
 	c := o.ctl
+	again := o.wanted && o.run == run.id && o.untilBoot == c.boot
 	if !o.wanted || o.run != run.id {
 		if !o.wanted {
 			o.closeSeq, o.confirmed, o.sawOpen, o.metered = 0, false, false, 0
@@ -95,10 +98,14 @@ func (r *Room) grant(o *output, run *run, span time.Duration) {
 	}
 	left := min(run.lease, run.end-r.t)
 	until := min(c.uptimeAt(r.t)+left, o.firstUp+span)
-	if o.wanted && o.run == run.id && o.untilBoot == c.boot && until+endSlack < o.until {
-		run.behind = true
+	switch {
+	case again && run.retry && r.t < o.renewed+run.lease/6:
+		return // its word came before that of another output's controller
+	case again && r.t > c.arrived+freshWord, o.wanted && o.untilBoot == c.boot && until+endSlack < o.until:
+		run.behind, c.awaited = true, true
 		return
 	}
+	o.renewed = r.t
 	o.wanted, o.granted = true, true
 	o.deadline = r.t + left
 	o.until, o.untilBoot = until, c.boot

@@ -36,7 +36,8 @@ type run struct {
 	openAt     time.Duration // age at which the zone valves open
 	end        time.Duration // age at which they close
 	renewed    time.Duration
-	behind     bool // the last renewal was not sent: the newest report came late
+	behind     bool // a renewal was not sent: it waits for a fresh word
+	retry      bool // so did the one before
 	masterOn   bool
 	valvesOn   bool
 	closedAt   time.Duration
@@ -222,8 +223,8 @@ func (r *Room) carryOn(run *run) {
 			r.at(run.openAt + run.lead)
 		}
 	}
-	if due := run.renewed + run.lease/3; r.t >= due && r.furtherGrant(run) {
-		run.renewed, run.behind = r.t, false
+	if r.renewalDue(run) && r.furtherGrant(run) {
+		run.renewed, run.retry, run.behind = r.t, run.behind, false
 		r.grantAll(run)
 		if run.behind {
 			run.renewed = r.t - run.lease/3 + renewAgain

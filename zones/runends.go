@@ -40,6 +40,27 @@ func (r *Room) lapsed(run *run) (string, bool) {
 	return "", false
 }
 
+// renewalDue reports whether the run's grants are to be renewed: a third of a lease after
+// the last, or, where that had no fresh word to go by, with the next one.
+func (r *Room) renewalDue(run *run) bool {
+	if r.t >= run.renewed+run.lease/3 {
+		return true
+	}
+	if !run.behind {
+		return false
+	}
+	for _, o := range run.outs {
+		if o.wanted && o.ctl.arrived == r.t {
+			return true
+		}
+	}
+	return run.masterOn && run.supply.master.ctl.arrived == r.t
+}
+
+// freshWord is how old a report may be for a renewal: what is left of 0.2 s within which
+// a valve closes after its lease, when the link is cut behind that report.
+const freshWord = 150 * time.Millisecond
+
 // renewAgain is when a renewal that was not sent is tried again.
 const renewAgain = time.Second
 

@@ -35,12 +35,12 @@ const (
 // Wide draws the picture for a wide screen or paper, PictureWidth by PictureHeight;
 // Narrow for a narrow screen. Of both the style of Style shows the one that fits.
 func (p *Picture) Wide() template.HTML {
-	return p.draw(&frame{w: PictureWidth, left: 48, right: 104, most: 720}, 12, 9)
+	return p.draw(&frame{w: PictureWidth, left: 48, right: 104, most: 720}, 12, 8)
 }
 
 // Narrow is beside Wide.
 func (p *Picture) Narrow() template.HTML {
-	return p.draw(&frame{w: 340, left: 44, right: 84, narrow: true}, 5, 3)
+	return p.draw(&frame{w: 340, left: 44, right: 84, narrow: true}, 5, 2)
 }
 
 // draw sets the marks of the time axis: so many hours at most, or so many dates.

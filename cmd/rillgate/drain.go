@@ -221,9 +221,9 @@ func showDrain(cmd *cobra.Command, s *days.DrainSummary, warning string, asJSON 
 		plants = fmt.Sprintf("%d plants", s.Plants)
 	}
 	fmt.Fprintf(out, "zone %s, %s: %.0f mL given (%s), %.0f mL drained\n", s.Zone, plants, s.AppliedML, from, s.DrainML)
-	fmt.Fprintf(out, "drain share:       %.1f %%\n", 100*s.Share)
+	fmt.Fprintf(out, "drain share:       %.1f %%, the leaching fraction by volume\n", 100*s.Share)
 	if s.SteadyShare > 0 {
-		fmt.Fprintf(out, "leaching fraction: %.1f %% by volume; EC in / EC out is %.1f %%\n", 100*s.Share, 100*s.SteadyShare)
+		fmt.Fprintf(out, "EC in / EC out:    %.1f %%, the leaching fraction of a salt in balance that no plant takes up\n", 100*s.SteadyShare)
 	}
 	fmt.Fprintf(out, "salts:             %.2f dS/m x L in, %.2f out: %s\n", s.SaltIn, s.SaltOut, s.Balance())
 	if warning != "" {

@@ -26,9 +26,9 @@ type Drain struct {
 // DrainSummary is a drain sample with what it says.
 type DrainSummary struct {
 	Drain
-	Share       float64 `json:"drain_share"`       // of what was applied, 0 to 1
-	SteadyShare float64 `json:"leaching_fraction"` // EC in / EC out, 0 to 1 or more; 0 = no drain
-	SaltIn      float64 `json:"salt_in"`           // dS/m x L
+	Share       float64 `json:"drain_share"`     // of what was applied, 0 to 1: the leaching fraction by volume
+	SteadyShare float64 `json:"ec_in_to_ec_out"` // the leaching fraction in balance, above 0; 0 = no drain
+	SaltIn      float64 `json:"salt_in"`         // dS/m x L
 	SaltOut     float64 `json:"salt_out"`
 	SaltKept    float64 `json:"salt_kept"`
 }

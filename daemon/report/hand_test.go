@@ -6,6 +6,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"rillgate/schedule"
 	"rillgate/zones"
 )
 
@@ -82,6 +83,28 @@ func TestPeakFloorAndTheLimit(t *testing.T) {
 	require.Len(t, z.Curve.Percent, 20*12)
 	require.InDelta(t, 52, *z.Curve.Percent[8*12], 1e-9, "the mean of 50 to 54")
 	require.Nil(t, z.Curve.Percent[0])
+}
+
+// Lights from 20:00 to 08:00 burn over midnight. Moisture falls by 1 point/h under them and
+// by 0.25 without. On the date on which Berlin's clocks go back (2027-10-31, tz database)
+// they burn for 9 h from midnight and 4 h before the next.
+func TestUptakeUnderLightsThatBurnOverMidnight(t *testing.T) {
+	b := newBook(t, "Europe/Berlin", "2027-11-02 12:00")
+	b.in.Plan.Calendar.Days = []schedule.Day{{On: 20 * time.Hour, Off: 8 * time.Hour}}
+	level := 90.0
+	for at := b.at("2027-10-31 00:00"); at.Before(b.at("2027-11-01 00:00")); at = at.Add(time.Minute) {
+		b.in.Moisture["east"] = append(b.in.Moisture["east"], Sample{at, level})
+		if h := at.Hour(); h < 8 || h >= 20 {
+			level -= 1.0 / 60
+		} else {
+			level -= 0.25 / 60
+		}
+	}
+	z := b.east(t, "2027-10-31")
+	require.InDelta(t, 1, z.UptakeDay.PointsPerHour, 1e-9)
+	require.InDelta(t, 13, z.UptakeDay.Hours, 0.05)
+	require.InDelta(t, 0.25, z.UptakeNight.PointsPerHour, 1e-9)
+	require.InDelta(t, 12, z.UptakeNight.Hours, 0.05)
 }
 
 // In history older than a week a number stands for five minutes.

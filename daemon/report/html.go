@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"rillgate/daemon/page"
+	"rillgate/zones"
 )
 
 //go:embed report.html
@@ -94,6 +95,16 @@ func (w writing) zone(r *Report, d *Day, z *ZoneDay) zoneSheet {
 	return s
 }
 
+// openUntil gives the end of a run that has none in the journal: now where it may be open
+// still, else its begin, for its end was never told.
+func (z *ZoneDay) openUntil(r *Run, d *Day) time.Time {
+	now := d.From.Add(z.elapsed())
+	if d.SoFar && now.After(r.Opened) && now.Sub(r.Opened) <= zones.MaxRunCeiling {
+		return now
+	}
+	return r.Opened
+}
+
 // limitNear is how far above the peak the limit may be to be drawn, points: one farther
 // off would press the curve flat.
 const limitNear = 8
@@ -112,8 +123,8 @@ func (w writing) picture(d *Day, z *ZoneDay) *page.Picture {
 	for _, r := range z.Runs {
 		shot := page.Shot{Start: r.Opened, Opened: r.Reason, Closed: r.End, Litres: r.Litres}
 		switch {
-		case r.Closed == nil && !d.SoFar:
-			shot.End = r.Opened // its end was never told
+		case r.Closed == nil:
+			shot.End = z.openUntil(&r, d)
 		case r.Closed != nil && r.Seconds == 0:
 			continue // it never opened
 		case r.Closed != nil:

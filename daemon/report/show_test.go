@@ -74,6 +74,29 @@ func TestHTMLEscapesAndStandsAlone(t *testing.T) {
 	require.Equal(t, 1, strings.Count(text, `<section class="day">`))
 }
 
+// A run without an end is drawn to now while it may be open, never to midnight; and it is
+// said that its water is not known.
+func TestRunsWithoutAnEnd(t *testing.T) {
+	b, _ := full(t)
+	b.line("2027-03-02 19:50", zones.Entry{Kind: "run-opened", Zone: "east", Run: "x", Window: "ramp-up"})
+	b.line("2027-03-02 12:50", zones.Entry{Kind: "run-opened", Zone: "east", Run: "y", Window: "ramp-up"})
+	r := b.build(t, Ask{})
+	z := &r.Days[0].Zones[0]
+	require.Equal(t, "2, open now or cut by an end of the daemon; their water is not counted", z.endless())
+	p := r.writing().picture(&r.Days[0], z)
+	require.Len(t, p.Shots, 4)
+	require.Equal(t, b.at("2027-03-02 12:50"), p.Shots[2].End)
+	require.Equal(t, b.at("2027-03-02 20:00"), p.Shots[3].End)
+}
+
+func TestGapsInTheMoistureAreTold(t *testing.T) {
+	b := newBook(t, "UTC", "2027-03-02 20:00")
+	b.minutes("2027-03-02 00:00", "2027-03-02 15:00", func(time.Duration) float64 { return 50 })
+	require.Equal(t, "15 h 00 min of 20 h 00 min", b.east(t, "2027-03-02").known())
+	b.minutes("2027-03-02 15:00", "2027-03-02 20:00", func(time.Duration) float64 { return 50 })
+	require.Equal(t, none, b.east(t, "2027-03-02").known())
+}
+
 func TestUSUnits(t *testing.T) {
 	b, _ := full(t)
 	b.in.Plan.US = true

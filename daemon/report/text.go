@@ -71,6 +71,8 @@ func (w writing) facts(d *Day, z *ZoneDay) (out []fact) {
 		windows[i] = w.window(&z.Windows[i])
 	}
 	add("shots by window", strings.Join(windows, "; "))
+	add("runs without an end", z.endless())
+	add("moisture known", z.known())
 	if b := z.DryBack; b != nil {
 		add("dry-back", fmt.Sprintf("from %.1f %% at %s to %.1f %% at %s", b.Peak.Value, w.since(b.Peak.At, d), b.Low.Value, w.since(b.Low.At, d)))
 	}

@@ -138,6 +138,36 @@ func (w writing) alarm(a *Alarm, d *Day) string {
 	return text
 }
 
+// elapsed is how much of the day has passed, to a step of the curve.
+func (z *ZoneDay) elapsed() time.Duration {
+	return time.Duration(len(z.Curve.Percent)*z.Curve.StepMinutes) * time.Minute
+}
+
+// knownWell is the share of the day for which moisture must be known, or it is said.
+const knownWell = 0.95
+
+// known says for how long moisture was, where that is not nearly all the time.
+func (z *ZoneDay) known() string {
+	if all := z.elapsed().Minutes(); z.Measured < knownWell*all {
+		return minutes(z.Measured) + " of " + minutes(all)
+	}
+	return none
+}
+
+// endless tells of runs whose end the journal does not have.
+func (z *ZoneDay) endless() string {
+	n := 0
+	for i := range z.Runs {
+		if z.Runs[i].Closed == nil {
+			n++
+		}
+	}
+	if n == 0 {
+		return none
+	}
+	return fmt.Sprintf("%d, open now or cut by an end of the daemon; their water is not counted", n)
+}
+
 // title names the day.
 func (w writing) title(d *Day) string {
 	text := d.From.In(w.loc).Format("Monday, 2006-01-02")

@@ -342,3 +342,20 @@ func TestOpensOnlyOnceInputsWereHeard(t *testing.T) {
 	g.hearInputs(nil)
 	require.Equal(t, Watering, g.zone("a").State)
 }
+
+// Two shots that each raised what they should, with a night of drying between: the
+// zone answers, although it never stood much over where the first of them began.
+func TestShotsOverADryNight(t *testing.T) {
+	for _, c := range []struct {
+		morning float64 // after the second shot, which began at 30 %
+		latched bool
+	}{{30.4, true}, {30.6, false}} { // with 1 point of the first: a quarter of 6 is 1.5
+		g := newRig(t, respondPlan())
+		require.Len(t, closes(g.run(4*time.Minute, 39), ShotDone), 1)
+		g.run(20*time.Minute, 40)
+		g.run(5*time.Hour, 40)
+		require.Len(t, closes(g.run(4*time.Minute, 30), ShotDone), 1)
+		g.run(16*time.Minute, c.morning)
+		require.Equal(t, c.latched, g.alarmed(NoResponse, "a"), "%.1f", c.morning)
+	}
+}

@@ -79,8 +79,9 @@ type ZoneMemory struct {
 type ResponseMemory struct {
 	Shots   int           `json:"shots,omitempty"`
 	Worth   Level         `json:"worth,omitempty"` // points by volume
-	Base    Level         `json:"base,omitempty"`  // moisture at the first opening
+	Base    Level         `json:"base,omitempty"`  // moisture at the last one's opening
 	High    Level         `json:"high,omitempty"`  // highest since then
+	Rose    Level         `json:"rose,omitempty"`  // what those before it raised, each from its opening
 	JudgeAt time.Duration `json:"judge_at,omitempty"`
 }
 

@@ -37,10 +37,13 @@ func (r *Room) countShot(z *zone, run *run) {
 		return // a shot after those that made it so cannot be felt yet
 	}
 	if m.Shots == 0 {
-		m.Base, m.High, m.Worth = run.before, run.before, 0
-		if z.est.known {
-			m.High = max(m.High, z.est.value)
-		}
+		m.Worth, m.Rose = 0, 0
+	} else {
+		m.Rose += max(run.highBefore-m.Base, 0) // what the shots before raised; it may have dried since
+	}
+	m.Base, m.High = run.before, run.before
+	if z.est.known {
+		m.High = max(m.High, z.est.value)
 	}
 	m.Shots++
 	m.Worth += worth
@@ -64,7 +67,7 @@ func (r *Room) judgeResponse(z *zone) {
 	if !z.est.known {
 		return
 	}
-	rise, worth, shots := m.High-m.Base, m.Worth, m.Shots
+	rise, worth, shots := m.Rose+m.High-m.Base, m.Worth, m.Shots
 	*m = ResponseMemory{}
 	z.urgent = true
 	if rise >= worth/feltPart {

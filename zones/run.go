@@ -30,6 +30,7 @@ type run struct {
 	evidence   bool // moisture or quorum asked for it
 	moisture   bool // a shot that should be felt
 	before     Level
+	highBefore Level // highest that the counted shots before it reached
 	knew       bool // before is known
 	nearField  bool
 	begun      time.Duration // age of the first command of all
@@ -73,6 +74,7 @@ func (r *Room) start(z *zone, a *ask) *run {
 	}
 	run.moisture = a.reason == BelowThreshold || a.reason == DriedBack || a.reason == ToLevel
 	run.before, run.knew = z.est.value, z.est.known
+	run.highBefore = z.mem.Response.High
 	run.nearField = r.nearField(z)
 	if s := z.supply; s != nil && s.master != nil {
 		run.lead = s.cfg.Master.Lead

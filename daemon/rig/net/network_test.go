@@ -23,8 +23,6 @@ type fault struct {
 	begin func(*bench) (heal func())
 	// mild: commands still come, if late, so that a run may go on to its end.
 	mild bool
-	// blind: only reports stop. The gateway grants until it has missed them for 15 s.
-	blind bool
 	// whole: the run must go on to its end.
 	whole bool
 }
@@ -111,7 +109,7 @@ var faults = []fault{
 	{name: "gateway-broker, both ways", lease: shortLease, lasts: spell, begin: rules("in iifname gw drop", "out oifname gw drop")},
 	{name: "gateway-broker, both ways, long", lease: shortLease, lasts: longSpell, begin: rules("in iifname gw drop", "out oifname gw drop")},
 	{name: "gateway-broker, to the broker", lease: shortLease, lasts: spell, begin: rules("in iifname gw drop")},
-	{name: "gateway-broker, from the broker", lease: shortLease, lasts: 2 * spell, begin: rules("out oifname gw drop"), blind: true},
+	{name: "gateway-broker, from the broker", lease: shortLease, lasts: 2 * spell, begin: rules("out oifname gw drop")},
 	{name: "gateway-broker, RST", lease: shortLease, lasts: spell, begin: reset("gw")},
 	{name: "gateway-broker, RST, long", lease: shortLease, lasts: longSpell, begin: reset("gw")},
 	{name: "gateway-broker, RST, a minute", lease: shortLease, lasts: 62 * time.Second, begin: reset("gw")},
@@ -119,7 +117,7 @@ var faults = []fault{
 	{name: "broker-controller, both ways", lease: shortLease, lasts: spell, begin: rules("in iifname ctl drop", "out oifname ctl drop")},
 	{name: "broker-controller, both ways, long", lease: shortLease, lasts: longSpell, begin: rules("in iifname ctl drop", "out oifname ctl drop")},
 	{name: "broker-controller, to the controller", lease: shortLease, lasts: spell, begin: rules("out oifname ctl drop")},
-	{name: "broker-controller, from the controller", lease: shortLease, lasts: 2 * spell, begin: rules("in iifname ctl drop"), blind: true},
+	{name: "broker-controller, from the controller", lease: shortLease, lasts: 2 * spell, begin: rules("in iifname ctl drop")},
 	{name: "broker-controller, RST", lease: shortLease, lasts: spell, begin: reset("ctl")},
 	{name: "broker-controller, 4 kbit/s", lease: shortLease, lasts: spell, begin: slow("ctl", 4), mild: true},
 	{name: "frozen broker", lease: shortLease, lasts: spell, begin: freeze},
@@ -222,9 +220,6 @@ func (b *bench) extremes() (farther, longest time.Duration) {
 
 // bound is how long after the fault the valve may be open at most.
 func (f fault) bound() time.Duration {
-	if f.blind {
-		return offlineAfter + f.lease + closeSlack
-	}
 	return f.lease + closeSlack
 }
 

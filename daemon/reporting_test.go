@@ -89,3 +89,26 @@ func TestReportHoldsWhatIsNotWrittenYet(t *testing.T) {
 	_, err = ReportOf(s, plan, now, report.Ask{Day: "2099-01-01"})
 	require.ErrorContains(t, err, "has not begun")
 }
+
+// An alarm of the shell names its zone or its probe in the journal.
+func TestAlarmsOfTheShellNameTheirZone(t *testing.T) {
+	o, _ := inRoom(t)
+	d := open(t, o)
+	probe := d.choice.plan.Probes[0]
+	for subject, want := range map[string]zones.Entry{
+		"bench-a": {Zone: "bench-a"}, probe.ID: {Zone: probe.Zone, Probe: probe.ID}, d.o.Room: {},
+	} {
+		for _, kind := range []string{"alarm", "alarm-over"} {
+			if kind == "alarm" {
+				d.trouble("test-code", subject, "because")
+			} else {
+				d.over("test-code", subject)
+			}
+			lines := d.trail.recent(0, 1)
+			require.Equal(t, kind, lines[0].Kind)
+			require.Equal(t, want.Zone, lines[0].Zone, subject)
+			require.Equal(t, want.Probe, lines[0].Probe, subject)
+		}
+	}
+	require.NoError(t, d.Close(nil))
+}

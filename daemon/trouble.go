@@ -59,7 +59,7 @@ func (t *troubles) acknowledge(subject string) (some bool) {
 // trouble raises an alarm of the shell.
 func (d *Daemon) trouble(code zones.Reason, subject, because string) {
 	if d.troubles.raise(code, subject, because, d.now.Wall) {
-		d.entry(d.now.Wall, &zones.Entry{Kind: "alarm", Reason: code, Because: because})
+		d.entry(d.now.Wall, d.about(subject, zones.Entry{Kind: "alarm", Reason: code, Because: because}))
 		d.o.Log.Warn("alarm", "code", code, "because", because)
 	}
 	d.changed = true
@@ -69,7 +69,28 @@ func (d *Daemon) trouble(code zones.Reason, subject, because string) {
 func (d *Daemon) over(code zones.Reason, subject string) {
 	if d.troubles.clear(code, subject) {
 		d.silenced.over(code, subject)
-		d.entry(d.now.Wall, &zones.Entry{Kind: "alarm-over", Reason: code})
+		d.entry(d.now.Wall, d.about(subject, zones.Entry{Kind: "alarm-over", Reason: code}))
 		d.changed = true
 	}
+}
+
+// about puts the zone or the probe that a subject is into an entry; one that is neither
+// belongs to the room.
+func (d *Daemon) about(subject string, e zones.Entry) *zones.Entry {
+	p := d.choice.plan
+	if p == nil {
+		return &e
+	}
+	for i := range p.Zones {
+		if p.Zones[i].ID == subject {
+			e.Zone = subject
+			return &e
+		}
+	}
+	for i := range p.Probes {
+		if p.Probes[i].ID == subject {
+			e.Probe, e.Zone = subject, p.Probes[i].Zone
+		}
+	}
+	return &e
 }

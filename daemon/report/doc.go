@@ -165,6 +165,7 @@ type Count struct {
 // Alarm is one that stood on the day. Over is nil while it stands.
 type Alarm struct {
 	Code    zones.Reason `json:"code"`
+	Probe   string       `json:"probe,omitempty"`
 	Since   time.Time    `json:"since"`
 	Over    *time.Time   `json:"over"`
 	Because string       `json:"because"`

@@ -126,8 +126,9 @@ func counts(m map[zones.Reason]int) []Count {
 	return out
 }
 
-// standing pairs the begin and the end of alarms, by zone; "" = the room's. An end names
-// no subject: of several alarms of one code in the room the oldest is over. A start ends
+// standing pairs the begin and the end of alarms, by zone; "" = the room's. Not
+// every end names its subject: of several alarms of one code that name none the oldest is
+// over. A start ends
 // all: what still stands rises anew.
 func standing(lines []Line) map[string][]Alarm {
 	all := map[string][]Alarm{}
@@ -135,9 +136,9 @@ func standing(lines []Line) map[string][]Alarm {
 		e := &lines[i]
 		switch e.Kind {
 		case "alarm":
-			all[e.Zone] = append(all[e.Zone], Alarm{Code: e.Reason, Since: e.At, Because: e.Because})
+			all[e.Zone] = append(all[e.Zone], Alarm{Code: e.Reason, Probe: e.Probe, Since: e.At, Because: e.Because})
 		case "alarm-over":
-			over(all[e.Zone], e.At, func(a *Alarm) bool { return a.Code == e.Reason }, 1)
+			over(all[e.Zone], e.At, func(a *Alarm) bool { return a.Code == e.Reason && a.Probe == e.Probe }, 1)
 		case "started":
 			for _, list := range all {
 				over(list, e.At, func(*Alarm) bool { return true }, len(list))

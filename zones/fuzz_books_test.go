@@ -57,7 +57,7 @@ func (b *books) newPlan(p *Plan) { b.plan = p }
 
 func (b *books) observe(r *Room, now Instant, ev Event, effects []Effect) {
 	b.now = max(b.now, now.Mono)
-	b.event(ev)
+	b.event(r, ev)
 	for _, e := range effects {
 		b.effect(r, e)
 	}
@@ -69,12 +69,12 @@ func (b *books) observe(r *Room, now Instant, ev Event, effects []Effect) {
 	}
 }
 
-func (b *books) event(ev Event) {
+func (b *books) event(r *Room, ev Event) {
 	switch ev := ev.(type) {
 	case *Reading:
 		b.reading(ev)
 	case *Report:
-		b.report(ev)
+		b.report(r, ev)
 	case *BrokerLink:
 		b.broker = ev.Up
 	case *Recorded:
@@ -88,12 +88,17 @@ func (b *books) event(ev Event) {
 	}
 }
 
-// report counts the reports of a controller's newest boot; one that ended is over.
-func (b *books) report(ev *Report) {
+// report counts the reports of a controller's newest boot; one that ended is over, unless
+// the room finds that it goes on.
+func (b *books) report(r *Room, ev *Report) {
 	name := ev.Controller
-	if ev.Retained || ev.Boot == "" || b.left[name+" "+ev.Boot] {
+	if ev.Retained || ev.Boot == "" {
 		return
 	}
+	if c := r.controlBy[name]; b.left[name+" "+ev.Boot] && (c == nil || c.boot != ev.Boot) {
+		return
+	}
+	delete(b.left, name+" "+ev.Boot)
 	if b.boots[name] != ev.Boot {
 		b.left[name+" "+b.boots[name]] = true
 		b.boots[name], b.counts[name] = ev.Boot, 0

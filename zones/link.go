@@ -35,6 +35,7 @@ type controller struct {
 	offWhy   string
 	boot     string
 	left     []string // boots that ended
+	again    revenant
 	uptime   time.Duration
 	arrived  time.Duration
 	reports  int // of this boot
@@ -70,10 +71,14 @@ func (r *Room) report(e *Report) {
 		return
 	}
 	if e.Boot != c.boot {
+		because := "controller " + c.id + " started anew"
 		if slices.Contains(c.left, e.Boot) {
-			return
+			if !c.goesOn(e, r.t) {
+				return
+			}
+			because = "controller " + c.id + " goes on in a boot that was taken for ended"
 		}
-		r.newBoot(c, e)
+		r.newBoot(c, e, because)
 	} else if e.Uptime < c.uptime || (e.Uptime == c.uptime && !newer(e.Epoch, e.Seq, c.epoch, c.seq) && sameOutputsReported(c, e)) {
 		return // older than the newest, or the same again
 	}
@@ -130,8 +135,10 @@ func sameOutputsReported(c *controller, e *Report) bool {
 
 // newBoot ends the controller's runs (their charge is kept) and begins its start
 // again: closed first, confirmed under our epoch.
-func (r *Room) newBoot(c *controller, e *Report) {
+func (r *Room) newBoot(c *controller, e *Report, because string) {
 	was := c.boot
+	c.again = revenant{}
+	c.left = slices.DeleteFunc(c.left, func(b string) bool { return b == e.Boot })
 	c.boot, c.uptime, c.reports, c.ready = e.Boot, -1, 0, false
 	c.epoch, c.seq = 0, 0
 	c.drift = [driftSpan + 2]driftMinute{}
@@ -148,10 +155,10 @@ func (r *Room) newBoot(c *controller, e *Report) {
 		for _, z := range r.zones {
 			if z.run != nil && slices.Contains(z.ctls, c) {
 				z.run.keepCharge = true
-				r.closeRun(z.run, Starting, "controller "+c.id+" started anew")
+				r.closeRun(z.run, Starting, because)
 			}
 		}
-		r.entry(&Entry{Kind: "controller-restarted", Because: "controller " + c.id + " started anew"})
+		r.entry(&Entry{Kind: "controller-restarted", Because: because})
 	}
 	r.dirty = true
 }

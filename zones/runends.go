@@ -2,20 +2,28 @@ package zones
 
 import "time"
 
-// limit gives the age at which a valve of the run has come to the end of its grants by
-// its controller's own time: a first grant reckoned from a late report ends earlier than
+// limit gives the age at which a valve of the run, or the master that it holds, has come to
+// the end of its grants by its controller's own time: a first grant reckoned from a late report ends earlier than
 // our books have it. It is forever where it makes less than endSlack of difference.
 func (r *Room) limit(run *run) time.Duration {
 	t := forever
 	for _, o := range run.outs {
-		if o.wanted && o.run == run.id && o.untilBoot == o.ctl.boot {
-			t = min(t, r.t+o.firstUp+run.span-o.ctl.uptimeAt(r.t))
-		}
+		t = min(t, r.limitOf(o, run, run.span))
+	}
+	if run.masterOn && run.phase == opened {
+		t = min(t, r.limitOf(run.supply.master, run, run.span+run.lead))
 	}
 	if t+endSlack >= run.end {
 		return forever
 	}
 	return t
+}
+
+func (r *Room) limitOf(o *output, run *run, span time.Duration) time.Duration {
+	if !o.wanted || o.run != run.id || o.untilBoot != o.ctl.boot {
+		return forever
+	}
+	return r.t + o.firstUp + span - o.ctl.uptimeAt(r.t)
 }
 
 // furtherGrant reports whether a renewal would still lengthen anything.

@@ -29,6 +29,7 @@ type output struct {
 	toldBy     int           // the process that said it
 	openRun    string
 	deadline   time.Duration // Mono at which the last grant ends
+	late       time.Duration // what a controller's clock that runs off makes of that moment
 	granted    bool          // a grant was given and not confirmed closed
 	confirmed  bool          // closed was reported under our epoch in this process
 	ackClosed  bool          // closed was reported at or past the last close

@@ -164,7 +164,7 @@ func (c *Checker) deadlines() {
 	c.lostQuorum()
 	for _, x := range c.outputs {
 		at, o := x.at, x.output
-		if o.open && c.now.Mono > o.deadline+slack {
+		if o.open && c.now.Mono > o.deadline+o.late {
 			c.breach(2, "%s is open %s after its last grant", at, c.now.Mono-o.deadline)
 		}
 		seen := min(c.now.Mono-o.wrongSince, o.wrongTo-o.wrongFrom) // reports may come late, and all at once

@@ -125,11 +125,14 @@ func storedReport(dir string, s *store.Store, req operator.Request) (*days.Repor
 	if err != nil {
 		return nil, time.Time{}, err
 	}
-	var at time.Time
+	now, at := time.Now(), time.Time{}
 	if memory, err := lastMemory(dir, s); err == nil {
 		at = memory.Wall
 	}
-	r, err := daemon.ReportOf(s, loaded.Plan, time.Now(), *req.Report)
+	if at.After(now) {
+		now = at // this box's clock is behind the daemon's
+	}
+	r, err := daemon.ReportOf(s, loaded.Plan, now, *req.Report)
 	return r, at, err
 }
 

@@ -90,7 +90,7 @@ func (w writing) zone(r *Report, d *Day, z *ZoneDay) zoneSheet {
 		{"Shots", fmt.Sprint(z.Shots)}, {"First and last", w.clock(z.FirstShot) + ", " + w.clock(z.LastShot)},
 		{"Water", w.water(z.Litres)}, {"A plant", millilitres(z.MLPlant)},
 		{"Peak", w.extreme(z.Peak)}, {"Floor", w.extreme(z.Floor)},
-		{"Dry-back", z.DryBack.words()}, {"Above max_moisture", z.overMax()}, {"Pore EC", z.PoreEC.words()},
+		{"Dry-back", z.DryBack.words()}, {"Over the limit", z.overMax()}, {"Pore EC", z.PoreEC.words()},
 	}
 	return s
 }

@@ -154,7 +154,7 @@ func (b *bed) papers(z *ZoneDay) {
 		}
 		if s, err := c.Judge(); err == nil {
 			z.Uniformity = &s
-			if z.MLPlant != nil {
+			if z.MLPlant != nil && *z.MLPlant > 0 {
 				s.DriestML = ptr(*z.MLPlant * s.LowQuarter / 100)
 			}
 		}

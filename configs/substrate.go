@@ -224,5 +224,21 @@ func curveOrigins(l *originList, k, o *rawKeys) {
 	if strings.EqualFold(k.curve.v, byDensity) {
 		origin(l, "substrate.density", k.density, o.density, "")
 	}
+	if holds, ok := holdsWords(&kind, k.height); ok {
+		l.list = append(l.list, Origin{"substrate holds", holds, "reckoned: " + string(kind.Fitted)})
+	}
 	origin(l, "substrate.pore_offset", k.poreOffset, o.poreOffset, fmt.Sprintf("%g", kind.PoreShift.Value))
+}
+
+// holdsWords says what a container of such a medium holds after it has drained, with the
+// standing of the retention curve behind it.
+func holdsWords(m *substrate.Medium, height item[float64]) (string, bool) {
+	if !height.ok || m.Fitted == "" {
+		return "", false
+	}
+	c, err := m.Retention.In(height.v * 100)
+	if err != nil {
+		return "", false
+	}
+	return fmt.Sprintf("%.0f %%, %.0f %% air", 100*c.Capacity, 100*c.AirSpace), true
 }

@@ -84,7 +84,7 @@ func enterDrain(cmd *cobra.Command, f *flags, zone string, d *drainFlags) error 
 	if err != nil {
 		return err
 	}
-	key := zone + "/" + sample.At.UTC().Format(time.RFC3339)
+	key := zone + "/" + sample.At.UTC().Format("2006-01-02T15:04:05.000Z07:00")
 	p := operator.Paper{Kind: operator.PaperDrain, Key: key, Zone: zone, Because: "drain: " + s.Words(), Body: body}
 	if err := f.ask(cmd.Context(), operator.Request{Kind: operator.AskKeep, Paper: &p, Note: d.note}, func(operator.Reply) error { return nil }); err != nil {
 		return err

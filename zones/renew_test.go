@@ -31,7 +31,7 @@ func TestRenewalGoesOnAFreshWord(t *testing.T) {
 		require.NotEmpty(t, opened)
 		g.obey = false
 		third := g.room.plan.Lease / 3
-		g.quiet(third - c.age - (g.now.Mono+g.room.base-g.room.zones[0].run.renewed))
+		g.quiet(third - c.age - (g.now.Mono + g.room.base - g.room.zones[0].run.renewed))
 		g.report()
 		effects := g.quiet(c.age)
 		require.Equal(t, c.sent, len(g.commands(effects, true)) == 1, "%s old", c.age)

@@ -31,7 +31,7 @@ type run struct {
 	moisture   bool // a shot that should be felt
 	before     Level
 	highBefore Level // highest that the counted shots before it reached
-	knew       bool // before is known
+	knew       bool  // before is known
 	nearField  bool
 	begun      time.Duration // age of the first command of all
 	openAt     time.Duration // age at which the zone valves open

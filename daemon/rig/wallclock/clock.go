@@ -60,7 +60,7 @@ func mapShared(path string) (*shared, error) {
 }
 
 // Set lets the time of day be t now, and go on from there.
-func (c *Clock) Set(t time.Time) { c.shared.wall.Store(int64(t.Sub(time.Now()))) }
+func (c *Clock) Set(t time.Time) { c.shared.wall.Store(int64(time.Until(t))) }
 
 // Step moves the time of day.
 func (c *Clock) Step(by time.Duration) { c.shared.wall.Add(int64(by)) }

@@ -82,7 +82,7 @@ func (f *Fault) line(line string) error {
 		return nil // a line of the source that is empty has its sign before it
 	}
 	if len(f.Edits) == 0 {
-		return fmt.Errorf("%q comes before any in:", line)
+		return fmt.Errorf("%q comes before any line with in:, which names the file", line)
 	}
 	return f.Edits[len(f.Edits)-1].line(line)
 }

@@ -45,3 +45,38 @@ func TestRenewalGoesOnAFreshWord(t *testing.T) {
 		require.Equal(t, (up + g.room.plan.Lease).Milliseconds(), g.commands(effects, true)[0].UntilMS)
 	}
 }
+
+// Reports that waited come all at once: what was reckoned from the first of them is
+// reckoned anew when a newer one shows that it is short.
+func TestGrantReckonedFromAReportThatWaited(t *testing.T) {
+	g := newRig(t, respondPlan())
+	g.wet(35)
+	require.NotEmpty(t, g.commands(g.got, true))
+	lease := g.room.plan.Lease
+	made := []*Report{}
+	for range 4 { // the gateway stands still meanwhile
+		g.pass(lease / 6)
+		made = append(made, g.reportOf("north"))
+	}
+	g.obey = false
+	opens := g.commands(g.step(made[0]), true)
+	for _, e := range made[1:] {
+		opens = append(opens, g.commands(g.step(e), true)...)
+	}
+	require.NotEmpty(t, opens)
+	want := made[3].Uptime + lease
+	require.Equal(t, want.Milliseconds(), opens[len(opens)-1].UntilMS)
+	require.Empty(t, g.commands(g.step(made[3]), true), "the same again")
+}
+
+// A master whose grants end early by its controller's time ends the run with them.
+func TestMastersGrantsEndTheRun(t *testing.T) {
+	g := watering(t, masterPlan(MasterValve))
+	run := g.room.zoneBy["a"].run
+	require.Equal(t, opened, run.phase)
+	require.Equal(t, forever, g.room.limit(run))
+	run.supply.master.firstUp -= 10 * time.Second
+	require.Equal(t, run.end-10*time.Second, g.room.limit(run))
+	run.phase = leading
+	require.Equal(t, forever, g.room.limit(run), "nothing flows yet")
+}

@@ -34,7 +34,16 @@ func (r *Room) furtherGrant(run *run) bool {
 			return true
 		}
 	}
-	return run.phase == leading || (run.masterOn && run.supply.master.deadline < run.end)
+	return run.phase == leading || run.masterOn && (run.supply.master.deadline < run.end || r.short(run.supply.master, run, run.span+run.lead))
+}
+
+// short reports whether an output's grant was reckoned from a report that came late: by
+// its controller's time it ends earlier than in our books, and can reach further.
+func (r *Room) short(o *output, run *run, span time.Duration) bool {
+	if !o.wanted || o.run != run.id || o.untilBoot != o.ctl.boot || o.until+endSlack >= o.firstUp+span {
+		return false
+	}
+	return o.until-o.ctl.uptimeAt(r.t)+endSlack < o.deadline-r.t
 }
 
 // lapsed reports whether a grant ran out before it was renewed: the gateway itself
@@ -49,20 +58,21 @@ func (r *Room) lapsed(run *run) (string, bool) {
 }
 
 // renewalDue reports whether the run's grants are to be renewed: a third of a lease after
-// the last, or, where that had no fresh word to go by, with the next one.
+// the last, or, where that had no fresh word to go by, or a late one, with the next.
 func (r *Room) renewalDue(run *run) bool {
 	if r.t >= run.renewed+run.lease/3 {
 		return true
 	}
-	if !run.behind {
-		return false
-	}
 	for _, o := range run.outs {
-		if o.wanted && o.ctl.arrived == r.t {
+		if run.behind && o.wanted && o.ctl.arrived == r.t || r.short(o, run, run.span) {
 			return true
 		}
 	}
-	return run.masterOn && run.supply.master.ctl.arrived == r.t
+	if !run.masterOn {
+		return false
+	}
+	m := run.supply.master
+	return run.behind && m.ctl.arrived == r.t || r.short(m, run, run.span+run.lead)
 }
 
 // freshWord is how old a report may be for a renewal: what is left of 0.2 s within which

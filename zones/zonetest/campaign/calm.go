@@ -15,9 +15,24 @@ type calm struct {
 	began        bool
 	dry          map[string]bool
 	refused      map[string]time.Duration // refused within windows since the last water
+	spells       map[string]*spell
 	under        map[string]time.Duration // since when a zone is under its dry level
 	unmet        map[string]time.Duration // since when a trigger is met and nothing follows
 	acknowledged time.Duration            // when a probe was last told to start afresh
+}
+
+// spell is how long a zone was refused since the last look.
+type spell struct {
+	on    bool
+	from  time.Duration
+	spent time.Duration
+}
+
+func (s *spell) until(now time.Duration, on bool) {
+	if s.on {
+		s.spent += now - s.from
+	}
+	s.on, s.from = on, now
 }
 
 const (
@@ -33,6 +48,7 @@ const (
 
 func (m *calm) begin() {
 	m.dry, m.refused = map[string]bool{}, map[string]time.Duration{}
+	m.spells = map[string]*spell{}
 	m.under, m.unmet = map[string]time.Duration{}, map[string]time.Duration{}
 }
 
@@ -50,9 +66,12 @@ func (m *calm) effect(w *world, e zones.Effect) {
 			w.result.Dry[e.Subject] = append(w.result.Dry[e.Subject], w.now)
 		}
 		delete(m.under, e.Subject)
+	case *zones.State:
+		m.spell(e.Zone).until(w.now, refuses(e.State, e.Reason))
 	case *zones.Entry:
 		if e.Kind == "run-opened" {
 			m.refused[e.Zone] = 0
+			m.spell(e.Zone).spent = 0
 			delete(m.unmet, e.Zone)
 			if w.now >= w.c.calm() {
 				w.result.Calm++
@@ -61,10 +80,23 @@ func (m *calm) effect(w *world, e zones.Effect) {
 	}
 }
 
+func (m *calm) spell(zone string) *spell {
+	if m.spells[zone] == nil {
+		m.spells[zone] = &spell{}
+	}
+	return m.spells[zone]
+}
+
+// refuses reports whether a zone in this state is kept from water.
+func refuses(state zones.ZoneState, why zones.Reason) bool {
+	return slices.Contains([]zones.ZoneState{zones.Waiting, zones.Held, zones.Stopped, zones.Latched}, state) && why != zones.ShotsSpent
+}
+
 // newProcess forgets what a process forgets.
 func (m *calm) newProcess() {
 	clear(m.dry)
 	clear(m.refused)
+	clear(m.spells)
 	clear(m.under)
 	clear(m.unmet)
 }
@@ -74,6 +106,7 @@ func (m *calm) newPlan(p *zones.Plan) {
 	for id := range m.refused {
 		if !slices.ContainsFunc(p.Zones, func(z zones.Zone) bool { return z.ID == id }) {
 			delete(m.refused, id)
+			delete(m.spells, id)
 			delete(m.under, id)
 		}
 	}
@@ -97,7 +130,7 @@ func (m *calm) look(w *world) {
 	w.checker.View(w.instant(), v)
 	w.fail(w.checker.Err())
 	for i := range v.Zones {
-		m.dryZone(w, &v, &v.Zones[i], since)
+		m.dryZone(w, &v, &v.Zones[i])
 		if w.now >= w.c.calm()+3*time.Minute+w.set.settled {
 			m.waters(w, &v, &v.Zones[i])
 		}
@@ -105,10 +138,12 @@ func (m *calm) look(w *world) {
 }
 
 // dryZone: who gets no water for long is told of, whatever the reason.
-func (m *calm) dryZone(w *world, v *zones.View, z *zones.ZoneView, since time.Duration) {
-	if z.Window != "none" && slices.Contains([]zones.ZoneState{zones.Waiting, zones.Held, zones.Stopped, zones.Latched}, z.State) && z.Reason != zones.ShotsSpent {
-		m.refused[z.ID] += since
+func (m *calm) dryZone(w *world, v *zones.View, z *zones.ZoneView) {
+	s := m.spell(z.ID)
+	if s.until(w.now, refuses(z.State, z.Reason)); z.Window != "none" {
+		m.refused[z.ID] += s.spent
 	}
+	s.spent = 0
 	rule := dryRule(w.plan, z.ID)
 	if rule == nil {
 		if m.refused[z.ID] > 4*time.Hour+30*time.Minute && !m.dry[z.ID] {

@@ -168,7 +168,7 @@ func TestParseRefusesWhatIsNoFault(t *testing.T) {
 	for text, want := range map[string]string{
 		"guard: a\nharm: b\n":                       "in: must be there",
 		"guard: a\nharm: b\nin: x.go\n x\n":         "changes nothing",
-		"guard: a\n-x\n":                            "before any in:",
+		"guard: a\n-x\n":                            "before any line with in:",
 		"guard: a\nharm: b\nin: x.go\nx\n":          "begins with none",
 		"guard: a\nin: x.go\n-x\n":                  "harm:",
 		"guard: a\nharm: b\nin: x.go\n-same\n+same": "changes nothing",

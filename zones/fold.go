@@ -32,6 +32,17 @@ func LostMemory(epoch uint32) *Memory {
 	return m
 }
 
+// allSpent reports whether every budget counts as spent: no water was given since a loss,
+// and what else was lost before then adds nothing.
+func (m *Memory) allSpent() bool {
+	for _, om := range m.Outputs { // order: one that is not will do
+		if !om.Spent {
+			return false
+		}
+	}
+	return m.Spent
+}
+
 // output gives what is kept of an output, made when missing.
 func (m *Memory) output(o Output) *OutputMemory {
 	if m.Outputs == nil {

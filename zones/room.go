@@ -53,7 +53,7 @@ type Room struct {
 	ended    bool // Shutdown came
 
 	fresh       bool // nothing was remembered at the start
-	unknown     bool // a controller remembers more than we do: budgets were set to spent
+	unknown     bool // a controller remembers more than we do: budgets were set to spent, or were so at the start
 	epoch       uint32
 	epochSafe   bool   // the epoch is durable: commands may bear it
 	epochRec    uint64 // record that makes it so
@@ -85,7 +85,7 @@ func NewRoom(p *Plan, m *Memory, now Instant) (*Room, []Effect) {
 		controlBy: map[string]*controller{}, probeBy: map[Place]*probe{},
 		alarms: map[alarmKey]*alarm{},
 		recSeq: m.Seq, durable: m.Seq,
-		fresh: m.Seq == 0 && !m.Spent, ageRec: base, progRec: base, leakSince: forever,
+		fresh: m.Seq == 0 && !m.Spent, unknown: m.allSpent(), ageRec: base, progRec: base, leakSince: forever,
 	}
 	r.holdTo = base + 5*time.Second + max(p.Lease, m.Lease)
 	unfinished := r.unfinished()

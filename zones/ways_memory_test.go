@@ -22,6 +22,22 @@ func TestStartFromALostMemory(t *testing.T) {
 	require.Equal(t, ValveOpen, g.valve("a"))
 }
 
+// One loss counts once: a budget that a person frees stays free when a controller shows
+// an epoch that was lost with the rest. Water given after the loss is lost anew.
+func TestLossCountsOnce(t *testing.T) {
+	for _, freed := range []bool{false, true} {
+		m := LostMemory(0)
+		m.output(Output{"north", 1}).Spent = !freed
+		g := startRig(t, benchPlan(1, 2), m, false)
+		require.True(t, g.order(Order{Kind: OrderReset, Subject: "budget", Zone: "a"}).Accepted)
+		g.epoch, g.seq = 40, 7
+		g.pass(time.Second)
+		g.report()
+		require.EqualValues(t, 41, g.room.epoch)
+		require.Equal(t, freed, m.output(Output{"north", 1}).Spent)
+	}
+}
+
 // A record that was folded already changes nothing.
 func TestFoldedOnce(t *testing.T) {
 	m := NewMemory()

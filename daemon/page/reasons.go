@@ -53,7 +53,7 @@ func (d *desk) reasons(z *zones.ZoneView) []reason {
 		{"Water of the day", whyBudget(z)},
 		{"Litres", d.whyLitres(z, cfg)},
 		{"Temperature", "The mean of the probes that count. Each probe's own is in the table of probes."},
-		{"Pore water EC", "The median of the probes that tell it, at 25 °C, from bulk EC, temperature and permittivity after Hilhorst 2000; about 20 % either way. A dry substrate tells none."},
+		{"Pore water EC", "The median of the probes that tell it, at 25 °C, from bulk EC, temperature and permittivity after Hilhorst 2000; about 20 % either way. Of a probe that sends no permittivity it is reckoned back from its moisture by the substrate's curve. A dry substrate tells none."},
 		{"Dry without water", whyDrying(z)},
 		{"Newest reading", "How long ago the newest reading arrived that counts, by a clock that is never set."},
 	}

@@ -1,0 +1,106 @@
+package handover
+
+import (
+	"bytes"
+	_ "embed"
+	"fmt"
+	"html/template"
+	"io"
+	"strings"
+	"time"
+
+	"rillgate/daemon/report"
+	"rillgate/daemon/sheet"
+	"rillgate/zones"
+)
+
+//go:embed handover.html
+var documentText string
+
+//go:embed handover.css
+var ownStyle string
+
+// shownCard is a card in words.
+type shownCard struct {
+	Zone, Name, Valves, Master, Basis, Total, Never, Blind string
+	Lived                                                  bool
+	Shots                                                  []shownShots
+}
+
+type shownShots struct{ Count, Length, Times, Each, Asks string }
+
+func (w writing) cards(all []Card) (out []shownCard) {
+	for i := range all {
+		c := &all[i]
+		s := shownCard{Zone: c.Zone, Name: c.Name, Valves: strings.Join(c.Valves, ", "), Master: c.Master, Basis: c.Basis, Blind: c.Blind, Lived: c.Lived,
+			Never: fmt.Sprintf("%s at once, %s in 24 h; %s between two at least", span(c.MaxRun), span(c.MaxPerDay), span(c.MinRest))}
+		for k := range c.Shots {
+			s.Shots = append(s.Shots, w.shots(&c.Shots[k]))
+		}
+		if len(c.Shots) > 0 {
+			s.Total = w.total(c)
+		}
+		out = append(out, s)
+	}
+	return out
+}
+
+func (w writing) shots(s *Shots) shownShots {
+	out := shownShots{Count: fmt.Sprint(s.Count), Length: span(s.Length), Times: w.times(s), Asks: s.Asks, Each: w.volume(s.Litres)}
+	if s.AtMost {
+		out.Count = "up to " + out.Count
+	}
+	return out
+}
+
+func (w writing) total(c *Card) string {
+	text := w.volume(c.Litres)
+	if c.Litres > 0 && c.MLPlant > 0 {
+		text += fmt.Sprintf(", %.0f mL a plant", c.MLPlant)
+	}
+	text += ", " + span(seconds(c.Seconds).Round(time.Second)) + " of water"
+	if !c.Lived {
+		return "at most " + text
+	}
+	return text
+}
+
+// page is what the template shows.
+type page struct {
+	*Document
+	Title  string
+	Style  template.CSS
+	Wiring template.HTML
+	Blanks []int
+}
+
+// HTML writes the whole document: to print on A4 and Letter, to read on a phone, light
+// or dark. It needs nothing else.
+func (d *Document) HTML(out io.Writer) error {
+	var pages bytes.Buffer
+	if err := sheet.Body(&pages, d.survey, sheet.Head{Plan: d.Plan, Date: d.Date}); err != nil {
+		return err
+	}
+	return d.write(out, "document", template.HTML(pages.String())) // the sheet escapes its own
+}
+
+func (d *Document) write(out io.Writer, part string, pages template.HTML) error {
+	t, err := template.New("handover").Parse(documentText)
+	if err != nil {
+		return fmt.Errorf("read the template of the hand-over: %w", err)
+	}
+	p := page{Document: d, Title: d.Name + ": " + part, Style: template.CSS(sheet.Style() + ownStyle), Wiring: pages, Blanks: make([]int, 4)}
+	if err := t.ExecuteTemplate(out, part, p); err != nil {
+		return fmt.Errorf("write the hand-over: %w", err)
+	}
+	return nil
+}
+
+// CardHTML writes the hand card alone, from whole days before now (nil = not known).
+func CardHTML(out io.Writer, p *zones.Plan, days *report.Report, now time.Time) error {
+	w := writing{loc: p.Calendar.Location, us: p.US}
+	at := now.In(w.loc)
+	d := &Document{Room: p.Room, Name: p.Name, Plan: p.Hash, Made: at.Format("2006-01-02 15:04"), Date: at.Format(time.DateOnly), TimeZone: w.loc.String(),
+		Cards: w.cards(Deal(p, days, now))}
+	return d.write(out, "card", "")
+}

@@ -80,6 +80,7 @@ type Daemon struct {
 	files  stores
 	trail  *trail
 	keeper *keeper
+	card   *handCard
 	recent *recent
 	tracer *tracer
 

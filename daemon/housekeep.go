@@ -100,4 +100,5 @@ func (d *Daemon) housekeep() {
 		d.refusals.look(d)
 	}
 	d.keeper.look(d)
+	d.card.look(d)
 }

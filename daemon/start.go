@@ -57,7 +57,7 @@ func (d *Daemon) begin() error {
 	d.look()
 	d.remember()
 	d.keeper = newKeeper(d.shelf(), d.now.Mono)
-	d.minute = d.now.Mono
+	d.minute, d.card = d.now.Mono, newHandCard(d.now.Mono)
 	d.files.tell(d)
 	d.choosePlan()
 	d.epoch, d.unclean = memory.Epoch+1, !memory.Clean

@@ -53,6 +53,7 @@ func (d *Daemon) letGo() error {
 		d.keeper.close(d)
 	}
 	d.tracer.close(d.now)
+	d.card.close(d)
 	errs = append(errs, d.files.close())
 	if d.lock != nil {
 		errs = append(errs, d.lock.Close())

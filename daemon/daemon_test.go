@@ -117,6 +117,40 @@ func TestDamagedStoreIsPutAside(t *testing.T) {
 	require.NoError(t, d.Close(nil))
 }
 
+// A stop and a hold are in the store's mirror some seconds later, so that a crash after
+// which the ledger cannot be read loses neither.
+func TestStopOutlivesALostLedger(t *testing.T) {
+	o, c := inRoom(t)
+	d := open(t, o)
+	ask(t, d, func(ctx context.Context) {
+		_, _ = d.Order(ctx, zones.Order{Kind: zones.OrderHold, Zone: "bench-b", For: time.Hour})
+		_, _ = d.Order(ctx, zones.Order{Kind: zones.OrderStop, Zone: "bench-a"})
+	})
+	for at := time.Second; at <= 5*time.Second; at += time.Second {
+		c.Set(at)
+		_, err := d.Advance()
+		require.NoError(t, err)
+	}
+	require.True(t, d.keeper.busy, "the store is being written")
+	d.keeper.finish(d, <-d.keeper.results)
+	text, err := os.ReadFile(filepath.Join(o.State, StoreName))
+	require.NoError(t, err)
+	require.NoError(t, d.Close(nil))
+
+	crashed := o
+	crashed.State = filepath.Join(t.TempDir(), "state")
+	require.NoError(t, os.Mkdir(crashed.State, 0o750))
+	require.NoError(t, os.WriteFile(filepath.Join(crashed.State, StoreName), text, 0o600))
+	d = open(t, crashed)
+	require.True(t, d.room.Memory().Spent)
+	v := d.view()
+	require.Len(t, v.Zones[0].Latches, 1)
+	require.Equal(t, zones.StoppedByPerson, v.Zones[0].Latches[0].Code)
+	require.Contains(t, d.room.Memory().Zones, "bench-b")
+	require.Positive(t, d.room.Memory().Zones["bench-b"].HoldUntil)
+	require.NoError(t, d.Close(nil))
+}
+
 // With a ledger that cannot be written nothing opens, and the room runs on to say so.
 func TestUnusableLedgerKeepsTheRoomClosed(t *testing.T) {
 	o, c := inRoom(t)

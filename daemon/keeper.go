@@ -55,6 +55,7 @@ type keeper struct {
 	noticedAt time.Duration // Mono of the first line that matters and is not saved; 0 = none
 	notice    bool
 	register  bool // who is known, or where, may have changed
+	latched   bool // a latch or a hold may have come or gone
 	early     int
 	refilled  time.Duration
 	committed time.Duration
@@ -108,6 +109,9 @@ func (k *keeper) noticed(e *zones.Entry) {
 	}
 	if e.Kind == "probe-new" || e.Kind == "plan-applied" || e.Kind == "order" {
 		k.register = true
+	}
+	if e.Kind == "order" || e.Kind == "alarm" {
+		k.latched = true
 	}
 }
 
@@ -166,8 +170,8 @@ func (k *keeper) batch(d *Daemon) *batch {
 		v := d.room.View(d.now)
 		b.probes = d.register.changed(&v)
 	}
-	if mono-k.mirrored >= mirrorEvery {
-		b.mirror, k.mirrored = true, mono
+	if k.latched || mono-k.mirrored >= mirrorEvery { // what stands closed outlives a lost ledger
+		b.mirror, k.mirrored, k.latched = true, mono, false
 	}
 	if mono-k.thinned >= thinEvery {
 		b.thin, k.thinned = true, mono

@@ -115,12 +115,8 @@ func (d *desk) drying(z *zones.ZoneView) string {
 		return fmt.Sprintf("it is at or under %.4g %%", *z.DryLevel)
 	}
 	at := z.DryAt.Round(5 * time.Minute)
-	text := d.clock(at)
-	if at.Sub(d.now) > 18*time.Hour {
-		text = at.In(d.loc).Format("Mon ") + text
-	}
 	half := max(time.Duration(z.DryHalf)*time.Second, 5*time.Minute).Round(5 * time.Minute)
-	return fmt.Sprintf("%.4g %% at about %s, %s either way", *z.DryLevel, text, span(half))
+	return fmt.Sprintf("%.4g %% at about %s, %s either way", *z.DryLevel, d.clock(at), span(half))
 }
 
 // poreEC is the salt at the roots.

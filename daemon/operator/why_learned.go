@@ -13,9 +13,21 @@ func drying(y *Why, z *zones.ZoneView) {
 	if z.DryAt == nil || z.DryLevel == nil {
 		return
 	}
-	half := time.Duration(z.DryHalf) * time.Second
+	half := max((time.Duration(z.DryHalf) * time.Second).Round(5*time.Minute), 5*time.Minute)
 	y.number("dry without water", fmt.Sprintf("%.4g %% at about %s, %s either way", *z.DryLevel,
-		z.DryAt.Round(5*time.Minute).Format("Mon 15:04"), max(half.Round(5*time.Minute), 5*time.Minute)))
+		z.DryAt.Round(5*time.Minute).Format("Mon 15:04"), hoursWords(half)))
+}
+
+// hoursWords writes whole minutes as "2 h 55 min".
+func hoursWords(d time.Duration) string {
+	h, m := int(d.Hours()), int(d.Minutes())%60
+	switch {
+	case h == 0:
+		return fmt.Sprintf("%d min", m)
+	case m == 0:
+		return fmt.Sprintf("%d h", h)
+	}
+	return fmt.Sprintf("%d h %d min", h, m)
 }
 
 // learned lists what a zone has taught.

@@ -38,6 +38,17 @@ func TestWhyZoneHoldsTheNumbers(t *testing.T) {
 	require.Contains(t, y.Warnings, "probe e1 is stale: silent for 4 min")
 }
 
+func TestWhyWritesTheTimeToDry(t *testing.T) {
+	dry, at := 38.0, time.Date(2027, time.March, 3, 8, 55, 0, 0, time.UTC)
+	for half, want := range map[float64]string{60: "5 min", 2400: "40 min", 7200: "2 h", 10500: "2 h 55 min"} {
+		v := sample()
+		v.Zones[0].DryLevel, v.Zones[0].DryAt, v.Zones[0].DryHalf = &dry, &at, half
+		y, err := operator.Explain(v, "east")
+		require.NoError(t, err)
+		require.Contains(t, y.Numbers, operator.Number{Name: "dry without water", Value: "38 % at about Wed 08:55, " + want + " either way"})
+	}
+}
+
 func TestWhyFindsEverySubject(t *testing.T) {
 	for subject, kind := range map[string]string{
 		"room": "room", "bay-2": "room", "north/1": "valve", "e1": "probe", "north/1/0": "probe",

@@ -129,6 +129,10 @@ func (f *flood) one(i int) error {
 	return nil
 }
 
+// floodLeast is the rate that a run must reach, in readings a second, unless it asked
+// for less.
+const floodLeast = 100_000
+
 // causes are what a close follows.
 var causes = []string{"contact", "order", "reading"}
 
@@ -156,6 +160,7 @@ func TestFlood(t *testing.T) {
 		tide.since(tideBefore, span), (h.cpu(h.broker.PID())-brokerCPU).Seconds()/span, (h.cpu(h.daemon.Process.Pid)-cpu).Seconds()/span, float64(h.memory("VmHWM"))/(1<<20), h.connections())
 	stop()
 	require.NoError(t, <-poured)
+	require.Greater(t, float64(f.sent.Load()-sent)/span, 0.9*float64(min(*netRate, floodLeast)), "that was no flood")
 	for _, cause := range causes {
 		all := took[cause]
 		require.NotEmpty(t, all, cause)

@@ -38,7 +38,7 @@ func TestHandCardIsRenewedEachNight(t *testing.T) {
 	require.NoFileExists(t, filepath.Join(o.State, HandCardName), "a start has other things to do")
 	c.Set(c.Since() + cardFirst)
 	d.card.settled(t, d)
-	require.Contains(t, cardOf(t, o), "from the schedule")
+	require.Contains(t, cardOf(t, o), "From the schedule")
 	wet(d, "r-1", 3.2, 50)
 
 	require.NoError(t, os.Remove(filepath.Join(o.State, HandCardName)))
@@ -50,8 +50,8 @@ func TestHandCardIsRenewedEachNight(t *testing.T) {
 	text := cardOf(t, o)
 	bench, other, _ := strings.Cut(text, "<h2>bench-b")
 	require.Contains(t, bench, "3.2 L")
-	require.NotContains(t, bench, "from the schedule")
-	require.Contains(t, other, "from the schedule", "it had no shot")
+	require.NotContains(t, bench, "From the schedule")
+	require.Contains(t, other, "From the schedule", "it had no shot")
 	require.NoFileExists(t, filepath.Join(o.State, HandCardName+".new"))
 	require.NoError(t, d.Close(nil))
 }
@@ -91,6 +91,6 @@ func TestHandCardWithoutAStore(t *testing.T) {
 	require.ErrorIs(t, writeHandCard(path, &r), errNoStore)
 	text, err := os.ReadFile(path)
 	require.NoError(t, err)
-	require.Contains(t, string(text), "from the schedule")
+	require.Contains(t, string(text), "From the schedule")
 	require.NoError(t, d.Close(nil))
 }

@@ -51,7 +51,7 @@ func Deal(p *zones.Plan, days *report.Report, now time.Time) (all []Card) {
 		c := newCard(p, z)
 		switch day, n := goodDay(days, z.ID, now); {
 		case !watered(p, z, now):
-			c.Basis = "the schedule gives it no water in the next 7 days"
+			c.Basis = "The schedule gives it no water in the next 7 days"
 		case day != nil:
 			c.live(day, n)
 		default:
@@ -73,11 +73,20 @@ func newCard(p *zones.Plan, z *zones.Zone) Card {
 		c.Valves = append(c.Valves, fmt.Sprintf("%s (%s output %d)", v.ID, v.Output.Controller, v.Output.Number))
 		for k := range p.Supplies {
 			if s := &p.Supplies[k]; s.ID == v.Supply && s.Master != nil {
-				c.Master = fmt.Sprintf("%s of %s (%s output %d)", s.Master.Kind, s.ID, s.Master.Output.Controller, s.Master.Output.Number)
+				c.Master = masterWords(s)
 			}
 		}
 	}
 	return c
+}
+
+// masterWords says what goes with a supply's valves, and in which order.
+func masterWords(s *zones.Supply) string {
+	where := fmt.Sprintf("of %s (%s output %d)", s.ID, s.Master.Output.Controller, s.Master.Output.Number)
+	if s.Master.Kind == zones.MasterPump {
+		return "then the pump " + where + ", which stops before the valve is shut"
+	}
+	return "and before it the master " + where
 }
 
 func watered(p *zones.Plan, z *zones.Zone, now time.Time) bool {
@@ -128,7 +137,10 @@ func isGood(z *report.ZoneDay) bool {
 // live takes the shots of a day that was.
 func (c *Card) live(d *dated, n int) {
 	c.Lived = true
-	c.Basis = fmt.Sprintf("as on %s, the middle one of %s", d.date, counted(n, "good day"))
+	c.Basis = fmt.Sprintf("As on %s, the middle one by litres of the %d good days among the last %d", d.date, n, GoodDays)
+	if n == 1 {
+		c.Basis = fmt.Sprintf("As on %s, the one good day among the last %d", d.date, GoodDays)
+	}
 	window := ""
 	for i := range d.Runs {
 		r := &d.Runs[i]

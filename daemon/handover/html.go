@@ -8,6 +8,8 @@ import (
 	"io"
 	"strings"
 	"time"
+	"unicode"
+	"unicode/utf8"
 
 	"rillgate/daemon/report"
 	"rillgate/daemon/sheet"
@@ -33,7 +35,7 @@ func (w writing) cards(all []Card) (out []shownCard) {
 	for i := range all {
 		c := &all[i]
 		s := shownCard{Zone: c.Zone, Name: c.Name, Valves: strings.Join(c.Valves, ", "), Master: c.Master, Basis: c.Basis, Blind: c.Blind, Lived: c.Lived,
-			Never: fmt.Sprintf("%s at once, %s in 24 h; %s between two at least", span(c.MaxRun), span(c.MaxPerDay), span(c.MinRest))}
+			Never: fmt.Sprintf("%s at once, %s in 24 h; %s apart at least", span(c.MaxRun), span(c.MaxPerDay), span(c.MinRest))}
 		for k := range c.Shots {
 			s.Shots = append(s.Shots, w.shots(&c.Shots[k]))
 		}
@@ -85,15 +87,53 @@ func (d *Document) HTML(out io.Writer) error {
 }
 
 func (d *Document) write(out io.Writer, part string, pages template.HTML) error {
-	t, err := template.New("handover").Parse(documentText)
+	t, err := template.New("handover").Funcs(template.FuncMap{"code": codeMarks, "crowd": crowd, "sentence": sentence}).Parse(documentText)
 	if err != nil {
 		return fmt.Errorf("read the template of the hand-over: %w", err)
 	}
-	p := page{Document: d, Title: d.Name + ": " + part, Style: template.CSS(sheet.Style() + ownStyle), Wiring: pages, Blanks: make([]int, 4)}
+	p := page{Document: d, Title: d.Name + ": " + map[string]string{"document": "hand-over", "card": "hand card"}[part], Style: template.CSS(sheet.Style() + ownStyle), Wiring: pages, Blanks: make([]int, 4)}
 	if err := t.ExecuteTemplate(out, part, p); err != nil {
 		return fmt.Errorf("write the hand-over: %w", err)
 	}
 	return nil
+}
+
+// crowd says how dense the cards of so many zones are set, that they keep to one page.
+func crowd(zones int) string {
+	switch {
+	case zones > 16:
+		return "many crowd throng"
+	case zones > 8:
+		return "many crowd"
+	case zones > 4:
+		return "many"
+	case zones > 2:
+		return ""
+	}
+	return "few"
+}
+
+// codeMarks sets what stands between backquotes as code.
+func codeMarks(s string) template.HTML {
+	var b strings.Builder
+	for i, part := range strings.Split(s, "`") {
+		if i%2 == 1 {
+			part = "<code>" + template.HTMLEscapeString(part) + "</code>"
+		} else {
+			part = template.HTMLEscapeString(part)
+		}
+		b.WriteString(part)
+	}
+	return template.HTML(b.String())
+}
+
+// sentence begins with a capital.
+func sentence(s string) string {
+	r, n := utf8.DecodeRuneInString(s)
+	if n == 0 {
+		return s
+	}
+	return string(unicode.ToUpper(r)) + s[n:]
 }
 
 // CardHTML writes the hand card alone, from whole days before now (nil = not known).

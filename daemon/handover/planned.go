@@ -11,7 +11,7 @@ import (
 // plan takes the most that the schedule allows from now on for a day, within the zone's
 // limits.
 func (c *Card) plan(p *zones.Plan, z *zones.Zone, now time.Time) {
-	c.Basis = "from the schedule: no good day is known yet"
+	c.Basis = fmt.Sprintf("From the schedule: no good day is known among the last %d", GoodDays)
 	left := c.MaxPerDay
 	for _, in := range schedule.Upcoming(&p.Calendar, &z.Schedule, now, now.Add(24*time.Hour)) {
 		s := c.opening(z, &in, left)

@@ -70,5 +70,5 @@ func (w writing) times(s *Shots) string {
 	for i, t := range s.Times {
 		out[i] = w.clock(t)
 	}
-	return strings.Join(out, "  ")
+	return strings.Join(out, ", ")
 }

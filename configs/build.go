@@ -41,6 +41,13 @@ func (c *checker) plan(hash string, lease time.Duration) *zones.Plan {
 	return p
 }
 
+func (r *rawRoom) planContacts() (out []Contact) {
+	for _, x := range r.contacts {
+		out = append(out, Contact{Name: x.name.v, Role: x.role.v, Phone: x.phone.v})
+	}
+	return out
+}
+
 func (ctl *rawController) plan() zones.Controller {
 	out := zones.Controller{ID: ctl.id.v, Volts: ctl.volts.v, VA: ctl.va.v}
 	for _, in := range ctl.inputs {

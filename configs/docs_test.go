@@ -124,7 +124,7 @@ func TestDocumentedFilesAreValid(t *testing.T) {
 // shapesOf gives the heading under which each mapping of the files is described.
 func shapesOf() map[*shape]string {
 	return map[*shape]string{
-		roomShape: "`room.yaml`", roomHeadShape: "`room`", controllerShape: "`controllers[]`", powerShape: "`controllers[].power`",
+		roomShape: "`room.yaml`", roomHeadShape: "`room`", contactShape: "`room.contacts[]`", controllerShape: "`controllers[]`", powerShape: "`controllers[].power`",
 		terminalShape: "`controllers[].terminals[]`", probeShape: "`controllers[].terminals[].probes[]`", inputShape: "`controllers[].inputs[]`",
 		supplyShape: "`supplies[]`", masterShape: "`supplies[].master`", valveShape: "`valves[]`", houseShape: "`house_rules`",
 		defaultsShape: "`defaults`", zoneShape: "`zones[]`", substrateShape: "`zones[].substrate`", emittersShape: "`zones[].emitters`", sampleShape: "`zones[].substrate.samples[]`",

@@ -23,6 +23,9 @@ func factsOf(l *Loaded) (out []fact) {
 		units = "us"
 	}
 	out = append(out, factList("room", "id", p.Room, "name", p.Name, "time_zone", p.Calendar.Location.String(), "units", units)...)
+	for i, x := range l.Contacts {
+		out = append(out, fact{"room", "contact " + itoa(i+1), strings.TrimSuffix(x.Role+": "+x.Name+", "+x.Phone, ", ")})
+	}
 	for i, d := range p.Calendar.Days {
 		key := "day"
 		if i > 0 {

@@ -33,10 +33,15 @@ type Loaded struct {
 	Plan    *zones.Plan
 	Gateway Gateway
 	Wiring  wiring.Room
-	Files   map[string][]byte   // the three files, as read
-	Hash    string              // 12 hex digits over names and bytes
-	Origins map[string][]Origin // by zone: each value, and where it came from
+	// Contacts is whom to ask about the room, as written.
+	Contacts []Contact
+	Files    map[string][]byte   // the three files, as read
+	Hash     string              // 12 hex digits over names and bytes
+	Origins  map[string][]Origin // by zone: each value, and where it came from
 }
+
+// Contact is somebody to ask about the room; an empty phone is none.
+type Contact struct{ Name, Role, Phone string }
 
 // Load reads the three files of a directory, whole, and parses them. Loaded is nil
 // when one of the problems is an error.
@@ -150,7 +155,7 @@ func parse(files map[string][]byte, notes *problems) (*Loaded, []Problem) {
 	if Failed(notes.list) {
 		return nil, notes.sorted()
 	}
-	l := &Loaded{Gateway: gateway, Files: files, Hash: hashOf(files), Wiring: c.wiring(), Origins: c.origins()}
+	l := &Loaded{Gateway: gateway, Files: files, Hash: hashOf(files), Wiring: c.wiring(), Contacts: c.room.planContacts(), Origins: c.origins()}
 	l.Plan = c.plan(l.Hash, gateway.Lease)
 	c.checkDemand(l.Plan)
 	return l, notes.sorted()

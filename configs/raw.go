@@ -13,6 +13,7 @@ type (
 	rawRoom struct {
 		id, name, units item[string]
 		zone            item[*time.Location]
+		contacts        []rawContact
 		controllers     []rawController
 		supplies        []rawSupply
 		suppliesAt      place
@@ -21,6 +22,7 @@ type (
 		house           rawHouse
 		zones           []rawZone
 	}
+	rawContact    struct{ name, role, phone item[string] }
 	rawController struct {
 		at        place
 		id        item[string]

@@ -16,6 +16,9 @@ func readRoom(s *source, root *yaml.Node) *rawRoom {
 	r := &rawRoom{id: head.ident("id"), name: head.label("name"), units: head.word("units"),
 		zone: read(head, "time_zone", parseZone), suppliesAt: t.whereIs("valves"), house: readHouse(t.table("house_rules")),
 		defaults: readKeys(t.table("defaults"))}
+	eachTable(head, "contacts", contactShape, func(e *table) {
+		r.contacts = append(r.contacts, rawContact{name: e.label("name"), role: e.label("role"), phone: e.label("phone")})
+	})
 	eachTable(t, "controllers", controllerShape, func(e *table) { r.controllers = append(r.controllers, readController(e)) })
 	eachTable(t, "supplies", supplyShape, func(e *table) { r.supplies = append(r.supplies, readSupply(e)) })
 	eachTable(t, "valves", valveShape, func(e *table) { r.valves = append(r.valves, readValve(e)) })

@@ -19,7 +19,14 @@ var (
 		{"name", label{64}, false, "the room's name for people"},
 		{"time_zone", zoneText, true, "the time zone of the room's clock"},
 		{"units", word{"us", "metric"}, false, "units shown"},
+		{"contacts", listOf{contactShape, 0}, false, "whom to ask"},
 	}, "room: {id: bay-2, name: Bay 2, time_zone: America/Chicago, units: us}"}
+
+	contactShape = &shape{"Somebody to ask about the room.", []field{
+		{"name", label{64}, true, "who"},
+		{"role", label{64}, true, "for what"},
+		{"phone", label{32}, false, "how to reach them"},
+	}, `{name: Night desk, role: "water, day and night", phone: "ext. 12"}`}
 
 	controllerShape = &shape{"A room controller.", []field{
 		idShape,

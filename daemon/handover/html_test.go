@@ -35,7 +35,8 @@ func TestWhatIsNotKnownIsSaid(t *testing.T) {
 
 // What stands is listed once; a walk and a catch test are shown.
 func TestWhatStandsIsListed(t *testing.T) {
-	l := demo(t, strings.NewReplacer(`label: A front}`, `label: A front, offset: -1.5 points}`), nil)
+	l := demo(t, strings.NewReplacer(`label: A front}`, `label: A front, offset: -1.5 points}`,
+		"units: metric", `units: metric, contacts: [{name: Night desk, role: water <all hours>, phone: "ext. 12"}]`), nil)
 	level := 51.2
 	latch := zones.LatchView{Code: zones.LeakFound, Since: now, Because: "the floor is wet"}
 	v := &zones.View{Room: "demo", Zones: []zones.ZoneView{{ID: "bench-a", Latches: []zones.LatchView{latch}}},
@@ -54,6 +55,8 @@ func TestWhatStandsIsListed(t *testing.T) {
 	require.Equal(t, "not in room.yaml", d.Probes[8].Note)
 	text := htmlOf(t, in)
 	require.Contains(t, text, "Last walked 2027-03-07 00:30 by ana")
+	require.Contains(t, text, "<td>water &lt;all hours&gt;<td><b>Night desk</b><td>ext. 12")
+	require.NotContains(t, text, "plumbing, backflow (licensed)", "no blanks where there are names")
 	require.Contains(t, text, "as configured")
 	require.NotContains(t, text, "an older one")
 	require.NotContains(t, text, "Not walked")

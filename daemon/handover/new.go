@@ -20,6 +20,7 @@ type Document struct {
 	Date       string
 	TimeZone   string
 	Notices    []string
+	Contacts   []configs.Contact
 	Open       []Open
 	Cards      []shownCard
 	Zones      []zoneSheet
@@ -42,7 +43,7 @@ func New(in *Input) *Document {
 	w := writing{loc: p.Calendar.Location, us: p.US}
 	now := in.Now.In(w.loc)
 	d := &Document{Room: p.Room, Name: p.Name, Plan: in.Loaded.Hash, Made: now.Format("2006-01-02 15:04"), Date: now.Format(time.DateOnly),
-		TimeZone: w.loc.String(), Notices: in.Notices, Cards: w.cards(Deal(p, in.Days, in.Now)), survey: wiring.Survey(in.Loaded.Wiring)}
+		TimeZone: w.loc.String(), Notices: in.Notices, Contacts: in.Loaded.Contacts, Cards: w.cards(Deal(p, in.Days, in.Now)), survey: wiring.Survey(in.Loaded.Wiring)}
 	words := configs.Words(in.Loaded, in.Now)
 	for i := range words.Zones {
 		d.Zones = append(d.Zones, w.zone(p, &words.Zones[i]))

@@ -129,6 +129,11 @@ func (m *calm) look(w *world) {
 	v := w.room.View(w.instant())
 	w.checker.View(w.instant(), v)
 	w.fail(w.checker.Err())
+	for id := range m.spells { // one that left the plan begins anew
+		if !slices.ContainsFunc(v.Zones, func(z zones.ZoneView) bool { return z.ID == id }) {
+			delete(m.spells, id)
+		}
+	}
 	for i := range v.Zones {
 		m.dryZone(w, &v, &v.Zones[i])
 		if w.now >= w.c.calm()+3*time.Minute+w.set.settled {

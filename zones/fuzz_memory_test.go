@@ -3,6 +3,9 @@ package zones
 import (
 	"encoding/json"
 	"reflect"
+	"slices"
+
+	"rillgate/schedule"
 )
 
 // sameMemory: what must outlive the process is in its records.
@@ -27,8 +30,12 @@ func sworn(m *Memory) *Memory {
 	}
 	for name, z := range m.Zones {
 		kept := ZoneMemory{HoldUntil: z.HoldUntil, HoldSource: z.HoldSource, Litres: z.Litres, Shots: z.Shots, RunTime: z.RunTime}
-		if kept.Progress.Shots = z.Progress.Shots; kept.Progress.Shots > 0 {
-			kept.Progress.Instance = z.Progress.Instance
+		// An instance that is over goes to Past when the next begins, which is no news to
+		// be written at once: what counts is that each still has its shots.
+		for _, had := range append(slices.Clone(z.Past), z.Progress) {
+			if had.Shots > 0 {
+				kept.Past = append(kept.Past, schedule.Progress{Instance: had.Instance, Shots: had.Shots})
+			}
 		}
 		if m.Zones[name] = &kept; reflect.DeepEqual(kept, ZoneMemory{}) {
 			delete(m.Zones, name)

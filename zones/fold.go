@@ -193,7 +193,8 @@ func (m *Memory) settle(rec *Record) {
 		if c == nil {
 			continue
 		}
-		c.Open, c.Amount, c.End = false, run.Amount, run.End
+		// A close that was confirmed late came late too: water may have run until then.
+		c.Open, c.Amount, c.End = false, run.Amount, max(run.End, min(rec.Age, run.End+confirmWithin))
 		if i == 0 {
 			c.Litres = run.Litres
 		}

@@ -149,3 +149,11 @@ func TestNoWaterIsDue(t *testing.T) {
 	require.Contains(t, c.Basis, "no water")
 	require.NotEmpty(t, Deal(l.Plan, past(6), now)[1].Shots)
 }
+
+// A week's window that is not today's is named with its day.
+func TestTheNextWindowIsDaysAway(t *testing.T) {
+	l := demo(t, nil, strings.NewReplacer("bench-a: {routine: fruiting}", `bench-a: [{window: rinse, cron: "30 12 * * THU", for: 30 min, shot: 60 s}]`))
+	c := east(l, nil)
+	require.Empty(t, c.Shots)
+	require.Contains(t, c.Basis, "the next window, rinse, opens Thursday 2027-03-11 12:30")
+}

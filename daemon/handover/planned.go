@@ -24,8 +24,17 @@ func (c *Card) plan(p *zones.Plan, z *zones.Zone, now time.Time) {
 	}
 	c.total(c.Seconds / 3600 * z.FlowLPH())
 	if len(c.Shots) == 0 {
-		c.Basis += "; it says no length that can be reckoned in the next 24 h"
+		c.Basis += none(p, z, now)
 	}
+}
+
+// none says why the next 24 h have no shot to name.
+func none(p *zones.Plan, z *zones.Zone, now time.Time) string {
+	next, ok := schedule.Next(&p.Calendar, &z.Schedule, now)
+	if ok && next.Start.Sub(now) >= 24*time.Hour {
+		return "; the next window, " + next.Window.Name + ", opens " + next.Start.Format("Monday 2006-01-02 15:04")
+	}
+	return "; the length of its shots cannot be reckoned: room.yaml gives no emitters or no substrate"
 }
 
 // opening gives the shots of one opening, of what is left of the day's limit.

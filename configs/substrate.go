@@ -120,20 +120,78 @@ func curveHint(k *rawKeys) string {
 	return "give `porosity: 88 %` beside it"
 }
 
-// checkCurve: a curve that a person chose must reach the moistures that close valves,
-// and should be of this kind of substrate.
+// checkCurve: a curve that a person chose should tell the moistures that matter, and be of
+// this kind of substrate. Wetter than it can tell counts as max_moisture and so closes;
+// drier than it can tell counts for nothing, so a zone that waters there would never.
 func (c *checker) checkCurve(z *rawZone, curve *substrate.Curve, at place) {
 	k := &z.keys
+	c.checkKind(z)
 	if !at.ok() {
 		return
 	}
 	if top := reach(curve); k.maxMoisture.ok && k.maxMoisture.v > top {
-		at.failIn(z.id.v, CodeConflict, fmt.Sprintf("lower max_moisture to %s or less, or take a curve (or samples) that goes further", levelWords(top)),
-			"this curve tells no moisture over %s: the max_moisture of zone `%s`, %s, could never be seen", levelWords(top), z.id.v, levelWords(k.maxMoisture.v))
+		at.warnIn(z.id.v, CodeConflict, "take samples that go further, or know that the page shows no moisture between the two",
+			"this curve tells no moisture over %s: what is wetter counts as the max_moisture of zone `%s`, %s", levelWords(top), z.id.v, levelWords(k.maxMoisture.v))
+	}
+	if least, what := c.lowest(z); least > 0 && least <= bottom(curve) {
+		at.failIn(z.id.v, CodeConflict, "take a drier sample too, or a curve that goes further down",
+			"this curve tells no moisture under %s, and %s of zone `%s` is %s: its probes would be left out before", levelWords(bottom(curve)), what, z.id.v, levelWords(least))
 	}
 	if m, known := substrate.MediumOf(k.substrate.v); k.curve.ok && curve.Material == substrate.Mineral && (m.Soilless || !known) {
 		at.warnIn(z.id.v, CodeConflict, "take the zone's own samples, or a curve for organic material", "`%s` was made for mineral soil: in a soilless substrate it tells far less water than there is", curve.Name)
 	}
+}
+
+// checkKind: a kind of which nothing is known is taken as a soilless one.
+func (c *checker) checkKind(z *rawZone) {
+	kind := z.keys.substrate
+	if _, known := substrate.MediumOf(kind.v); !kind.ok || known {
+		return
+	}
+	kind.at.warnIn(z.id.v, CodeReference, "kinds are coir, peat, stone wool, bark, perlite and mineral soil; or give `samples` of your own, which go before",
+		"nothing is known of the substrate `%s`: a permittivity is read as in a soilless one", shorten(kind.v))
+}
+
+// lowest gives the driest level that the zone's schedule or alarm asks for, and its name.
+func (c *checker) lowest(z *rawZone) (least zones.Level, what string) {
+	take := func(l item[zones.Level], name string) {
+		if l.ok && l.v > 0 && (least == 0 || l.v < least) {
+			least, what = l.v, name
+		}
+	}
+	if p := c.followed(z.id.v); p != nil && c.follows(p) {
+		for _, windows := range c.stagesOf(p) {
+			for i := range windows {
+				take(windows[i].below, "`below`")
+				take(windows[i].floor, "`floor`")
+			}
+		}
+	}
+	below, _ := c.dryOf(z.id.v)
+	take(below, "the dry alarm")
+	return least, what
+}
+
+// follows reports whether the zone follows something that is there.
+func (c *checker) follows(p *rawZonePlan) bool {
+	switch {
+	case p.crop.given && p.routine.given:
+		return false
+	case p.crop.ok:
+		return c.schedule.crop(p.crop.v) != nil
+	case p.routine.ok:
+		return c.schedule.routine(p.routine.v) != nil
+	}
+	return p.isList
+}
+
+// bottom gives the driest that a curve can tell.
+func bottom(c *substrate.Curve) zones.Level {
+	m, err := c.Moisture(c.Low, 20)
+	if err != nil {
+		return 0
+	}
+	return zones.Level(math.Ceil(m.Theta*1000)) * 100
 }
 
 // reach gives the wettest that a curve can tell, in whole tenths of a percent.

@@ -46,6 +46,7 @@ type zone struct {
 
 	poreBand, warmBand bandState
 	taught             Taught
+	usualSpread        float64       // points, standard deviation of three counting probes or more; 0 = never seen
 	doubtAt            time.Duration // LevelHalf is reckoned anew at this age
 }
 

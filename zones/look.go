@@ -37,7 +37,7 @@ func (r *Room) View(now Instant) View {
 	v.Standing = r.roomStanding(t)
 	for _, k := range r.alarmKeys() {
 		a := r.alarms[k]
-		v.Alarms = append(v.Alarms, AlarmView{Code: k.code, Subject: k.subject, Since: a.since, Because: a.because, Acknowledged: a.acked})
+		v.Alarms = append(v.Alarms, AlarmView{Code: k.code, Subject: k.subject, Since: a.since.In(r.location()), Because: a.because, Acknowledged: a.acked})
 	}
 	return v
 }
@@ -66,12 +66,12 @@ func (r *Room) zoneView(z *zone, t time.Duration, wall time.Time) ZoneView {
 		z.knownView(&v, &e, t)
 	}
 	at := func(age time.Duration) *time.Time {
-		w := wall.Add(age - t)
+		w := wall.Add(age - t).In(r.location())
 		return &w
 	}
 	r.dryView(&v, z, t)
 	if w := z.window(); w != nil {
-		end := z.sit.Instance.End
+		end := z.sit.Instance.End.In(r.location())
 		v.Window, v.WindowEnds, v.Below, v.StopAt = w.Name, &end, shown(max(w.Below, w.Floor)), shown(w.StopAt)
 	}
 	if z.run != nil && z.run.phase != recording {
@@ -85,7 +85,7 @@ func (r *Room) zoneView(z *zone, t time.Duration, wall time.Time) ZoneView {
 	}
 	for _, code := range []Reason{StoppedByPerson, LeakFound, ValveMismatch, NoResponse} {
 		if l := z.latch(code); l != nil {
-			v.Latches = append(v.Latches, LatchView{Code: code, Since: l.Wall, Because: l.Because})
+			v.Latches = append(v.Latches, LatchView{Code: code, Since: l.Wall.In(r.location()), Because: l.Because})
 		}
 	}
 	for k, n := range z.refusals { // order: a copy

@@ -270,6 +270,7 @@ func (r *Room) closeRun(run *run, why Reason, because string) {
 	}
 	r.entry(&Entry{Kind: "run-closed", Zone: z.id, Valve: run.outs[0].valve, Run: run.id, Reason: why, Because: because,
 		Seconds: sec, Litres: z.litres(time.Duration(sec * float64(time.Second)))})
+	z.wateredBlind(time.Duration(sec * float64(time.Second)))
 	r.settling = append(r.settling, run)
 	if run.valvesOn && run.moisture && why == ShotDone {
 		r.countShot(z, run)

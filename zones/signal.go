@@ -21,12 +21,20 @@ type signal struct {
 func silentSignal() signal { return signal{permittivity: math.NaN()} }
 
 // tooWet and tooDry are the flags of a moisture that is only a bound. What is at least
-// so wet is believed: `check` sees to it that a curve reaches what closes a valve. What
-// is at most so wet opens nothing.
+// so wet counts as at the zone's limit; what is at most so wet opens nothing.
 const (
 	tooWet = substrate.AboveRange | substrate.OverPores
 	tooDry = substrate.BelowRange | substrate.UnderZero | substrate.NearAir
 )
+
+// forLimit gives the probe's moisture as it counts for its zone: one that is wetter than
+// its curve can tell is at the limit that closes valves, at least.
+func (p *probe) forLimit(most Level) Level {
+	if p.signal.flags&tooWet != 0 {
+		return max(p.value, most)
+	}
+	return p.value
+}
 
 func (s *signal) tooDry() bool { return s.flags&tooDry != 0 }
 

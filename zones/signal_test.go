@@ -143,3 +143,30 @@ func TestPoreECThatIsNotTold(t *testing.T) {
 	require.InDelta(t, 5.372, *pore, 0.01)
 	require.Contains(t, why, "reckoned back from its moisture by nagare-2011")
 }
+
+// Wetter than its curve can tell, a probe counts as at the limit that closes valves,
+// whatever its offset; its own number stays what the curve tells.
+func TestTooWetToTellCloses(t *testing.T) {
+	p := respondPlan()
+	p.Zones[0].Medium = Medium{Curve: substrate.DefaultCurve("coir")}
+	p.Zones[0].Limits.MaxMoisture = 90000
+	for i := range p.Probes {
+		p.Probes[i].Offset = -5000
+	}
+	for _, c := range []struct {
+		k   float64
+		wet bool
+	}{{60, false}, {60.1, true}} { // the curve ends at 60, with 83.2 %
+		g := rawRig(t, p, NewMemory())
+		for range 6 {
+			g.pass(10 * time.Second)
+			for _, pr := range p.Probes {
+				r := ofPermittivity(c.k)
+				r.Place = pr.Place
+				g.step(&r)
+			}
+		}
+		require.InDelta(t, 78190, float64(g.room.probes[0].value), 6)
+		require.Equal(t, c.wet, g.alarmed(OverWet, p.Zones[0].ID), "%g", c.k)
+	}
+}

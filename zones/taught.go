@@ -34,13 +34,40 @@ const (
 	leastDoubt = Level(500)
 )
 
-// doubt gives the half-width of the zone's moisture, 95 %, to a tenth of a point.
+// mostDoubt bounds the half-width of few probes that lie apart (chosen here).
+const mostDoubt = Level(5000)
+
+// doubt gives the half-width of the zone's moisture, 95 %, to a tenth of a point: of three
+// probes and more by themselves, of fewer by the spread that the zone showed before.
 func (z *zone) doubt(t time.Duration) Level {
 	var buf [64]float64
-	if h, ok := halfWidth(z.counted(t, buf[:0])); ok {
-		return max(Level(math.Round(10*h))*100, leastDoubt)
+	vals := z.counted(t, buf[:0])
+	h, ok := halfWidth(vals)
+	switch {
+	case len(vals) >= 3:
+		z.usualSpread = spread(vals)
+	case z.usualSpread > 0:
+		h, ok = 2*z.usualSpread/math.Sqrt(float64(max(len(vals), 1))), true
 	}
-	return doubtAlone
+	if !ok {
+		return doubtAlone
+	}
+	return min(max(Level(math.Round(10*h))*100, leastDoubt), mostDoubt)
+}
+
+// wateredBlind adds to the last known moisture what a run of d gave while nobody could
+// see it, half of which is doubtful.
+func (z *zone) wateredBlind(d time.Duration) {
+	if z.est.known || z.mem.LevelAt == 0 || d <= 0 {
+		return
+	}
+	gain, most := z.cfg.Points(d), z.cfg.Limits.MaxMoisture
+	if z.taught.Field > 0 {
+		most = min(most, z.taught.Field)
+	}
+	z.mem.Level = max(z.mem.Level, min(z.mem.Level+gain, most))
+	z.mem.LevelHalf = min(z.mem.LevelHalf+gain/2, mostDoubt)
+	z.changed = true
 }
 
 // counted gives the moistures of the counting probes without outliers, %.
@@ -145,7 +172,7 @@ func (r *Room) lightsNow() *bool {
 func (r *Room) dryView(v *ZoneView, z *zone, t time.Duration) {
 	v.DryLevel, v.Field = shown(z.dryLevel()), shown(z.taught.Field)
 	if d, ok := r.drying(z, t); ok {
-		at := d.At
+		at := d.At.In(r.location())
 		v.DryAt, v.DryHalf = &at, d.HalfWidth.Seconds()
 	}
 }

@@ -1,6 +1,7 @@
 package zones
 
 import (
+	"math"
 	"testing"
 	"time"
 
@@ -97,4 +98,42 @@ func TestFieldLevelThatWasLearned(t *testing.T) {
 	require.True(t, g.room.nearField(z), "2 points under the field level")
 	z.est.value = 49999
 	require.False(t, g.room.nearField(z))
+}
+
+// Probes lost one by one leave the doubt that the zone had, not that of the last two.
+func TestDoubtOfProbesThatGoOneByOne(t *testing.T) {
+	g := newRig(t, taughtPlan())
+	z := g.room.zones[0]
+	read := func(levels ...float64) Level {
+		for range 2 {
+			g.pass(31 * time.Second)
+			for i, l := range levels {
+				g.step(&Reading{Place: z.probes[i].place, Moisture: Level(l * 1000), HasMoisture: true, EC: math.NaN(), Temperature: math.NaN(), Permittivity: math.NaN()})
+			}
+		}
+		return z.doubt(g.room.t)
+	}
+	whole := read(44, 46, 48)
+	require.InDelta(t, 5000, float64(whole), 1, "t 4.303 x 2 / root of 3, bounded")
+	g.pass(4 * time.Minute)
+	require.InDelta(t, 2800, float64(read(44, 48)), 1, "2 x 2 / root of 2")
+	g.pass(4 * time.Minute)
+	require.InDelta(t, 4000, float64(read(44)), 1)
+}
+
+// Water given while nobody sees it is reckoned: a shot of 3 % by its length.
+func TestWaterGivenBlindIsReckoned(t *testing.T) {
+	g := newRig(t, taughtPlan())
+	z := g.room.zones[0]
+	g.step(&Taught{Zone: z.id, Day: learned(1, 0.1), Night: learned(0.1, 0.01)})
+	g.wet(42)
+	g.run(4*time.Minute, 0)
+	require.False(t, z.est.known)
+	before, _ := g.room.drying(z, g.room.t)
+	length, ok := z.cfg.RunTime(schedule.Shot{Kind: schedule.ByPercent, Value: 3})
+	require.True(t, ok)
+	z.wateredBlind(length)
+	after, _ := g.room.drying(z, g.room.t)
+	require.InDelta(t, 3*time.Hour, after.At.Sub(before.At), float64(2*time.Minute), "3 points at 1 point/h")
+	require.Greater(t, after.HalfWidth, before.HalfWidth)
 }

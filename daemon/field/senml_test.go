@@ -192,7 +192,7 @@ func TestDecodeReadingsKeepsMoistureBesideAWrongValue(t *testing.T) {
 		{`{"n":"ec","u":"S/m","v":18}`, "value", "18 with unit S/m: 0 to 10 is due"},
 		{`{"n":"temperature","u":"Cel","v":-127}`, "value", "-127 with unit Cel: -60 to 120 is due"},
 		{`{"n":"temperature","u":"C","v":20}`, "unit", "degrees Celsius are written Cel"},
-		{`{"n":"permittivity","u":"/","v":-1}`, "value", "-1 with unit /: 0 to 200 is due"},
+		{`{"n":"permittivity","u":"/","v":-1}`, "value", "-1 with unit /: 1 to 100 is due"},
 		{`{"n":"serial","v":7}`, "value", "serial carries no string"},
 		{`{"n":"serial","vs":"a\u0007b"}`, "value", "printable"},
 		{`{"n":"serial","vs":"` + strings.Repeat("x", 65) + `"}`, "value", "65 bytes"},

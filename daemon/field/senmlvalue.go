@@ -26,7 +26,7 @@ func scaleOf(q quantity) scale {
 	case moisture:
 		return scale{"moisture", "/", 0, 1, "0 to 1", "%", "46.2 % is 0.462"}
 	case permittivity:
-		return scale{"permittivity", "/", 0, 200, "0 to 200", "", ""}
+		return scale{"permittivity", "/", 1, 100, "1 to 100", "", ""}
 	case conductivity:
 		return scale{"ec", "S/m", 0, 10, "0 to 10", "mS/cm", "1.8 mS/cm is 0.18 S/m"}
 	default:

@@ -148,10 +148,17 @@ func (d *Daemon) post(ctx context.Context, f func()) error {
 	case <-done:
 		return nil
 	case <-d.ended:
-		return errEnding
 	case <-ctx.Done():
+	}
+	select {
+	case <-done: // both came: it ran
+		return nil
+	default:
+	}
+	if ctx.Err() != nil {
 		return fmt.Errorf("ask the loop: %w", ctx.Err())
 	}
+	return errEnding
 }
 
 // runPosts runs what was posted, without waiting for more.

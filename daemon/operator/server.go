@@ -85,6 +85,10 @@ func (s *Server) pause() {
 	}
 }
 
+// lastWord is how long a conversation may go on after the server was told to close: an
+// order that makes the daemon start anew is still answered.
+const lastWord = 300 * time.Millisecond
+
 // converse answers the one request of a connection.
 func (s *Server) converse(conn *net.UnixConn) {
 	defer s.wg.Done()
@@ -92,7 +96,7 @@ func (s *Server) converse(conn *net.UnixConn) {
 	defer conn.Close()
 	ctx, cancel := context.WithCancel(s.ctx)
 	defer cancel()
-	stop := context.AfterFunc(ctx, func() { conn.Close() })
+	stop := context.AfterFunc(ctx, func() { time.AfterFunc(lastWord, func() { conn.Close() }) })
 	defer stop()
 
 	in := bufio.NewReaderSize(conn, MaxRequest)

@@ -97,6 +97,7 @@ func TestOldReportsAreDropped(t *testing.T) {
 	g.pass(time.Second)
 	g.step(old)
 	require.Equal(t, ValveClosed, g.valve("a"))
+	require.Equal(t, up, g.room.controlBy["north"].uptime, "it tells nothing of the time either")
 	// The same report again keeps no controller online.
 	same := g.reportOf("north")
 	g.step(same)

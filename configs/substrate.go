@@ -283,7 +283,8 @@ func curveOrigins(l *originList, k, o *rawKeys) {
 		origin(l, "substrate.density", k.density, o.density, "")
 	}
 	if holds, ok := holdsWords(&kind, k.height); ok {
-		l.list = append(l.list, Origin{"substrate holds", holds, "reckoned: " + string(kind.Fitted)})
+		l.list = append(l.list, Origin{"substrate holds", holds, "reckoned: " + string(kind.Fitted)},
+			Origin{"easily available", fmt.Sprintf("%.0f %%", 100*kind.Retention.Available().Easily), "reckoned, from 1 to 5 kPa: " + string(kind.Fitted)})
 	}
 	origin(l, "substrate.pore_offset", k.poreOffset, o.poreOffset, fmt.Sprintf("%g", kind.PoreShift.Value))
 }

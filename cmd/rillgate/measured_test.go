@@ -12,7 +12,7 @@ import (
 )
 
 func TestVolumesOfACatchTest(t *testing.T) {
-	got, err := readVolumes(&catchFlags{volumes: "47, 42;45 24"})
+	got, err := readVolumes(&catchFlags{volumes: "47, 42,45 24"})
 	require.NoError(t, err)
 	require.Equal(t, []float64{47, 42, 45, 24}, got)
 

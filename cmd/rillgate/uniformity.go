@@ -86,8 +86,13 @@ func readVolumes(c *catchFlags) (volumes []float64, err error) {
 		}
 		text = string(b)
 	}
+	if strings.Contains(text, ",") && strings.ContainsAny(text, ";\t") {
+		return nil, misuse("read volumes: commas stand beside semicolons or tabs: write decimal points (47.5), and one kind of separator")
+	}
+	indexed := 0 // lines that begin with their own number
 	for n, line := range strings.Split(text, "\n") {
 		line, _, _ = strings.Cut(line, "#")
+		first := len(volumes)
 		for _, word := range strings.FieldsFunc(line, func(r rune) bool { return strings.ContainsRune(", \t\r;", r) }) {
 			v, err := strconv.ParseFloat(word, 64)
 			if err != nil || len(volumes) == mostCatches {
@@ -95,6 +100,12 @@ func readVolumes(c *catchFlags) (volumes []float64, err error) {
 			}
 			volumes = append(volumes, v)
 		}
+		if len(volumes) == first+2 && volumes[first] == float64(indexed+1) {
+			indexed++
+		}
+	}
+	if indexed > 1 && 2*indexed == len(volumes) {
+		return nil, misuse("read volumes: each line begins with its number: leave that column away, only volumes are due")
 	}
 	return volumes, nil
 }

@@ -8,6 +8,7 @@ import (
 	"rillgate/zones"
 	"rillgate/zones/response"
 	"rillgate/zones/simroom"
+	"rillgate/zones/substrate"
 )
 
 // Basis is one number that a bed is simulated with, and where it comes from.
@@ -96,6 +97,12 @@ func (b *bed) field() {
 		kind = "a soilless substrate"
 	}
 	b.o.FieldPercent = simroom.FieldPercent(b.zone.Substrate)
+	if m, known := substrate.MediumOf(b.zone.Substrate); known && m.Fitted != "" && b.zone.HeightM > 0 {
+		if c, err := m.Retention.In(100 * b.zone.HeightM); err == nil { // as check --explain has it
+			b.o.FieldPercent = math.Round(100 * c.Capacity)
+			kind += fmt.Sprintf(", %.0f cm high", 100*b.zone.HeightM)
+		}
+	}
 	b.assumed(what, fmt.Sprintf("%.0f %%", b.o.FieldPercent), " for "+kind)
 }
 

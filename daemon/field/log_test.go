@@ -52,10 +52,12 @@ func TestConnectedIsLoggedOnceASession(t *testing.T) {
 			return len(heard) > 0
 		}, soon, often)
 	}
-	require.Equal(t, 1, log.count("role=readings"))
-	require.Equal(t, 1, log.count("role=commands"))
+	// A machine under load may lose a session meanwhile: it is told once for each.
+	n := int(l.readings.number())
+	require.Equal(t, n, log.count("role=readings"))
+	require.Equal(t, int(l.commands.number()), log.count("role=commands"))
 
 	s, _ := l.readings.state()
 	s.cut()
-	require.Eventually(t, func() bool { return log.count("role=readings") == 2 }, soon, often)
+	require.Eventually(t, func() bool { return log.count("role=readings") == n+1 }, soon, often)
 }

@@ -40,6 +40,10 @@ func Send(ctx context.Context, path string, req Request, body io.Reader, take fu
 		return fmt.Errorf("write request: %w", err)
 	}
 	if _, err := conn.Write(append(line, '\n')); err != nil {
+		// A daemon that sends this one away has said why, and hung up.
+		if said := replies(ctx, conn, take); errors.As(said, new(*Refusal)) {
+			return said
+		}
 		return fmt.Errorf("write request to %s: %w", path, err)
 	}
 	if body != nil {

@@ -49,6 +49,13 @@ func newCard(size int) *card {
 	return &card{now: make([]byte, size), durable: make([]byte, size), told: func() int64 { return 0 }}
 }
 
+// count gives how many writes and flushes there were.
+func (c *card) count() (writes, flushes int) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	return c.writes, c.flushes
+}
+
 func (c *card) size() int64 { return int64(len(c.now)) }
 
 func (c *card) read(into []byte, at int64) int {

@@ -112,7 +112,8 @@ func runCase(ctx context.Context, c Case) (*Result, error) {
 	if g.work != nil {
 		g.work.kill()
 	}
-	g.result.Writes, g.result.Flushes, g.result.Facts = g.card.writes, g.card.flushes, toldSoFar(g.path(bookName))
+	g.result.Writes, g.result.Flushes = g.card.count()
+	g.result.Facts = toldSoFar(g.path(bookName))
 	return &g.result, errors.Join(err, g.clear())
 }
 

@@ -3,7 +3,6 @@ package configs
 import (
 	"fmt"
 	"math"
-	"strings"
 
 	"rillgate/zones"
 	"rillgate/zones/substrate"
@@ -213,7 +212,7 @@ func (k *rawKeys) curveInForce() (substrate.Curve, place, error) {
 		curve, err := ownCurve(k.samples.v, k.porosity.v)
 		return curve, k.samples.at, err
 	case k.curve.ok && k.curve.v == byMixing:
-		curve, err := substrate.Mixing(pores, mixingSolids)
+		curve, err := substrate.Mixing(pores, substrate.UsualSolid)
 		return curve, k.curve.at, err
 	case k.curve.ok && k.curve.v == byDensity && k.density.ok:
 		curve, err := substrate.MalickiByDensity(k.density.v, pores)
@@ -234,10 +233,6 @@ func (k *rawKeys) curveInForce() (substrate.Curve, place, error) {
 	}
 	return curve, place{}, nil
 }
-
-// mixingSolids is the permittivity of the solids in the mixing model, chosen here from the
-// usual 3 to 5.
-const mixingSolids = 4
 
 // ownCurve calibrates by the samples.
 func ownCurve(samples []rawSample, pores float64) (substrate.Curve, error) {
@@ -267,7 +262,7 @@ func (c *checker) medium(z *rawZone) zones.Medium {
 		curve = substrate.DefaultCurve(k.substrate.v)
 	}
 	kind, _ := substrate.MediumOf(k.substrate.v)
-	return zones.Medium{Curve: curve, Top: reach(&curve), PoreOff: k.poreOffset.or(kind.PoreShift.Value), ECAt25: k.ec.v == ecAt25}
+	return zones.Medium{Curve: curve, PoreOff: k.poreOffset.or(kind.PoreShift.Value), ECAt25: k.ec.v == ecAt25}
 }
 
 func curveOrigins(l *originList, k, o *rawKeys) {
@@ -279,7 +274,7 @@ func curveOrigins(l *originList, k, o *rawKeys) {
 		origin(l, "substrate.curve", k.curve, o.curve, silent)
 	}
 	origin(l, "substrate.porosity", k.porosity, o.porosity, "")
-	if strings.EqualFold(k.curve.v, byDensity) {
+	if k.curve.v == byDensity {
 		origin(l, "substrate.density", k.density, o.density, "")
 	}
 	if holds, ok := holdsWords(&kind, k.height); ok {

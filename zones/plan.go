@@ -131,7 +131,6 @@ type Probe struct {
 // Medium says how the signals of a zone's probes are read.
 type Medium struct {
 	Curve   substrate.Curve // from permittivity to moisture
-	Top     Level           // the wettest that the curve can tell; 0 = not known
 	PoreOff float64         // the substrate's offset in Hilhorst's formula
 	ECAt25  bool            // the probes bring the EC to 25 °C themselves
 }

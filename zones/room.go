@@ -18,8 +18,9 @@
 package zones
 
 import (
-	"rillgate/schedule"
 	"time"
+
+	"rillgate/schedule"
 )
 
 const forever = time.Duration(1<<63 - 1)
@@ -70,7 +71,7 @@ type Room struct {
 	settling    []*run // closed, not settled yet
 	leakSince   time.Duration
 
-	lightsFor time.Time // lightsOn is of this minute
+	lightsFor time.Time // from when lightsOn tells the times of the lights
 	lightsOn  []schedule.Instance
 }
 

@@ -199,7 +199,7 @@ func (r *Room) grantMaster(run *run) {
 	r.grant(s.master, run, run.span+run.lead)
 }
 
-// carryOn opens what follows the lead, renews every third of a lease, ends in time.
+// carryOn opens what follows the lead, renews what is due, ends in time.
 func (r *Room) carryOn(run *run) {
 	limit := r.limit(run)
 	if r.t >= run.end || r.ranOut(run) || r.t >= limit {

@@ -76,11 +76,12 @@ func MediumOf(kind string) (m Medium, ok bool) {
 	}, false
 }
 
-// Numbers of the mixing model for loose soilless media (ours).
-const (
-	mixingPorosity = 0.95
-	mixingSolid    = 4.0
-)
+// UsualSolid is the permittivity of solids that the mixing model takes where nothing
+// better is known, chosen here from the usual 3 to 5.
+const UsualSolid = 4.0
+
+// mixingPorosity is that of a loose soilless medium of which none is known (ours).
+const mixingPorosity = 0.95
 
 // literatureDoubt is how far published curves for organic media lie apart, half of
 // 0.13 m3/m3 and rounded up: what a curve is worth that was not made for this medium.
@@ -95,7 +96,7 @@ func DefaultCurve(kind string) Curve {
 	if m.Porosity.Known() {
 		porosity = m.Porosity.Value
 	}
-	c, err := Mixing(porosity, mixingSolid)
+	c, err := Mixing(porosity, UsualSolid)
 	if m.Curve != "mixing" || err != nil {
 		c = named(m.Curve)
 	}

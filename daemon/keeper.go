@@ -153,17 +153,17 @@ func (k *keeper) due(mono time.Duration) bool {
 }
 
 func (k *keeper) begin(d *Daemon) {
-	k.writing, k.busy = k.batch(d), true
+	k.writing, k.busy = k.batch(d, false), true
 	k.work <- k.writing
 }
 
-// batch takes all that is to be saved.
-func (k *keeper) batch(d *Daemon) *batch {
+// batch takes all that is to be saved; the last one whatever its pace.
+func (k *keeper) batch(d *Daemon, last bool) *batch {
 	mono := d.now.Mono
 	b := &batch{lines: d.trail.takeUnsaved(), views: k.views, at: d.now.Wall}
 	k.views, k.notice, k.noticedAt, k.committed = nil, false, 0, mono
 	b.silenced, b.forgotten = d.silenced.unsaved()
-	b.papers = append(d.papers, d.teacher.paper(d.choice.plan.Room, d.room.Age(d.now), d.now.Wall, false)...)
+	b.papers = append(d.papers, d.teacher.paper(d.choice.plan.Room, d.room.Age(d.now), d.now.Wall, last)...)
 	d.papers = nil
 	if k.register {
 		k.register = false
@@ -211,10 +211,9 @@ func (k *keeper) close(d *Daemon) {
 		k.finish(d, <-k.results)
 	}
 	v := d.view()
-	b := k.batch(d)
+	b := k.batch(d, true)
 	b.mirror = true
 	b.probes = d.register.all(&v)
-	b.papers = append(b.papers, d.teacher.paper(d.choice.plan.Room, d.room.Age(d.now), d.now.Wall, true)...)
 	k.work <- b
 	if r := <-k.results; r.err != nil {
 		d.o.Log.Error("save the journal at the end", "error", r.err)

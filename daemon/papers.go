@@ -21,6 +21,11 @@ func (d *Daemon) Keep(ctx context.Context, p operator.Paper, note string) error 
 	})
 }
 
+// PaperOf is a kept paper as people see it.
+func PaperOf(p store.Paper) operator.Paper {
+	return operator.Paper{Kind: p.Kind, Key: p.Key, At: p.At, By: p.By, Body: p.Body}
+}
+
 // keepPaper has a paper written with the next commit.
 func (d *Daemon) keepPaper(p store.Paper) { d.papers = append(d.papers, p) }
 
@@ -35,7 +40,7 @@ func (d *Daemon) Papers(ctx context.Context, kind string) (out []operator.Paper,
 	}
 	byKey := map[string]int{}
 	put := func(p store.Paper) {
-		one := operator.Paper{Kind: p.Kind, Key: p.Key, At: p.At, By: p.By, Body: p.Body}
+		one := PaperOf(p)
 		if i, ok := byKey[p.Key]; ok {
 			out[i] = one
 			return

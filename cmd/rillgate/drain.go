@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"errors"
 	"fmt"
 	"strings"
@@ -80,13 +79,9 @@ func enterDrain(cmd *cobra.Command, f *flags, zone string, d *drainFlags) error 
 	if err != nil {
 		return failed(err, "check --volume, --plants and --applied: all must be of the same plants and the same shots")
 	}
-	body, err := json.Marshal(&sample)
-	if err != nil {
-		return err
-	}
 	key := zone + "/" + sample.At.UTC().Format("2006-01-02T15:04:05.000Z07:00")
-	p := operator.Paper{Kind: operator.PaperDrain, Key: key, Zone: zone, Because: "drain: " + s.Words(), Body: body}
-	if err := f.ask(cmd.Context(), operator.Request{Kind: operator.AskKeep, Paper: &p, Note: d.note}, func(operator.Reply) error { return nil }); err != nil {
+	p := operator.Paper{Kind: operator.PaperDrain, Key: key, Zone: zone, Because: "drain: " + s.Words()}
+	if err := f.keep(cmd, p, &sample, d.note); err != nil {
 		return err
 	}
 	return showDrain(cmd, &s, warning, d.asJSON)

@@ -114,7 +114,7 @@ func storedLines(s *store.Store, req operator.Request) (lines []operator.Line, e
 func storedPapers(s *store.Store, kind string) (out []operator.Paper, err error) {
 	kept, err := s.Papers(kind)
 	for _, p := range kept {
-		out = append(out, operator.Paper{Kind: p.Kind, Key: p.Key, At: p.At, By: p.By, Body: p.Body})
+		out = append(out, daemon.PaperOf(p))
 	}
 	return out, err
 }

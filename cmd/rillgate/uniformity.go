@@ -63,15 +63,19 @@ func enterCatch(cmd *cobra.Command, f *flags, zone string, c *catchFlags) error 
 		return err
 	}
 	s.At = test.At
-	body, err := json.Marshal(&test)
-	if err != nil {
-		return err
-	}
-	p := operator.Paper{Kind: operator.PaperCatch, Key: zone, Zone: zone, Because: "catch test: " + s.Words(), Body: body}
-	if err := f.ask(cmd.Context(), operator.Request{Kind: operator.AskKeep, Paper: &p, Note: c.note}, func(operator.Reply) error { return nil }); err != nil {
+	p := operator.Paper{Kind: operator.PaperCatch, Key: zone, Zone: zone, Because: "catch test: " + s.Words()}
+	if err := f.keep(cmd, p, &test, c.note); err != nil {
 		return err
 	}
 	return showCatch(cmd, zone, &s, c.asJSON)
+}
+
+// keep has the daemon keep what was measured, as the body of a paper.
+func (f *flags) keep(cmd *cobra.Command, p operator.Paper, measured any, note string) (err error) {
+	if p.Body, err = json.Marshal(measured); err != nil {
+		return err
+	}
+	return f.ask(cmd.Context(), operator.Request{Kind: operator.AskKeep, Paper: &p, Note: note}, func(operator.Reply) error { return nil })
 }
 
 // mostCatches bounds a catch test: its paper has to go through the socket.

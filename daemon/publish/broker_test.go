@@ -4,6 +4,7 @@ import (
 	"context"
 	"io"
 	"net"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -158,18 +159,28 @@ func becomes(t *testing.T, s *seen, topic, payload string) {
 	require.Eventually(t, func() bool { return s.last(topic) == payload }, soon, often, "%s did not become %q", topic, payload)
 }
 
+const endMark = "end-of-what-stands"
+
+func marked(m homiecheck.Message) bool { return m.Topic == endMark }
+
 // fresh subscribes anew and gives what stands, all with the retained flag.
 func fresh(t *testing.T, address string) []homiecheck.Message {
 	_, early := subscriber(t, address)
 	becomes(t, early, "$state", "ready")
-	_, s := subscriber(t, address)
-	becomes(t, s, "$state", "ready")
-	becomes(t, s, "zone-west/window", "none")
+	becomes(t, early, "zone-west/window", "none")
+	client, s := subscriber(t, address)
+	// what is retained comes in any order, and all of it before what this client says after
+	wait(t, client.Publish(endMark, 1, false, "end"))
+	require.Eventually(t, func() bool { return slices.ContainsFunc(s.messages(), marked) }, soon, often)
+	require.Equal(t, "ready", s.last("$state"))
+	require.Equal(t, "none", s.last("zone-west/window"))
 	var head, rest []homiecheck.Message
 	for _, m := range s.messages() {
-		if m.Topic == device+"$description" {
+		switch {
+		case marked(m):
+		case m.Topic == device+"$description":
 			head = append(head, m)
-		} else {
+		default:
 			rest = append(rest, m)
 		}
 	}

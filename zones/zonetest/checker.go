@@ -49,6 +49,7 @@ type Checker struct {
 	places  map[zones.Place]*place
 	atList  []*place // the same, in the order of their first mention
 	latches []latch
+	ended   []latch // by a reset that may not be durable
 	durable uint64
 	lease   time.Duration // the last one in the ledger
 	starts  []time.Duration

@@ -12,6 +12,8 @@ type latch struct {
 	code    zones.Reason
 	outputs []zones.Output // none = of the room
 	seq     uint64
+	reset   uint64 // the record that ended it; 0 = none
+	unsure  bool   // a crash may have taken its end
 }
 
 // record checks and books a record: INV-4, 18, 20, 23, 27, 29.
@@ -96,7 +98,7 @@ func (c *Checker) reachable(at zones.Output) bool {
 }
 
 func (c *Checker) latch(rec *zones.Record) {
-	c.latches = append(c.latches, latch{rec.Latch.Code, append([]zones.Output(nil), rec.Latch.Outputs...), rec.Seq})
+	c.latches = append(c.latches, latch{code: rec.Latch.Code, outputs: append([]zones.Output(nil), rec.Latch.Outputs...), seq: rec.Seq})
 }
 
 // reset is INV-23: a latch ends by a person's order alone.
@@ -104,8 +106,14 @@ func (c *Checker) reset(rec *zones.Record) {
 	if !c.orders.recent(c.now.Mono, zones.OrderReset) {
 		c.breach(23, "the latch %s ends without a reset", rec.Latch.Code)
 	}
+	c.ended = slices.DeleteFunc(c.ended, func(l latch) bool { return l.reset <= c.durable })
 	c.latches = slices.DeleteFunc(c.latches, func(l latch) bool {
-		return l.code == rec.Latch.Code && covers(rec.Latch.Outputs, l.outputs)
+		ends := l.code == rec.Latch.Code && covers(rec.Latch.Outputs, l.outputs)
+		if ends {
+			l.reset = rec.Seq
+			c.ended = append(c.ended, l)
+		}
+		return ends
 	})
 	if rec.Latch.Code == zones.CrashLoop {
 		c.braked, c.starts = false, nil
@@ -125,9 +133,17 @@ func covers(reset, latched []zones.Output) bool {
 	return true
 }
 
-// forgetLatches drops what a crash may have taken: latches that were not durable.
+// forgetLatches drops what a crash may have taken: latches that were not durable, and
+// resets that were not, whose latches may stand or not.
 func (c *Checker) forgetLatches() {
 	c.latches = slices.DeleteFunc(c.latches, func(l latch) bool { return l.seq > c.durable })
+	for _, l := range c.ended {
+		if l.seq <= c.durable && l.reset > c.durable {
+			l.unsure = true
+			c.latches = append(c.latches, l)
+		}
+	}
+	c.ended = c.ended[:0]
 }
 
 // latchOver finds a latch that forbids an opening.
@@ -135,6 +151,9 @@ func (c *Checker) latchOver(cmd *zones.Command) *latch {
 	r := c.runs[cmd.Run]
 	for i := range c.latches {
 		l := &c.latches[i]
+		if l.unsure {
+			continue
+		}
 		if l.code == zones.NoResponse && r != nil && (!scheduled(r.reason) || r.started) {
 			continue // it binds no shot by hand, and lets one that runs end
 		}

@@ -31,7 +31,7 @@ func (r *recent) sample(v *zones.View) {
 		z := &v.Zones[i]
 		p := page.Point{At: v.Wall, Known: z.Moisture != nil}
 		if p.Known {
-			p.Moisture = *z.Moisture
+			p.Value = *z.Moisture
 		}
 		r.point(z.ID, p)
 	}

@@ -187,7 +187,7 @@ func (d *Daemon) redraw(plan *zones.Plan) {
 		id := plan.Zones[i].ID
 		points, _ := s.History(store.ZoneMoisture, id, from, to) // a line on the page; the next minutes draw it again
 		for _, p := range points {
-			d.recent.point(id, page.Point{At: p.At, Moisture: float64(p.Value) / 1000, Known: true})
+			d.recent.point(id, page.Point{At: p.At, Value: float64(p.Value) / 1000, Known: true})
 		}
 	}
 	runs, _ := s.Runs(from, to)

@@ -161,6 +161,7 @@ func (s *Store) journal(read func(*bolt.Cursor)) error {
 // Run is one run as the journal tells it. Closed is zero while it is not known.
 type Run struct {
 	ID, Zone, Valve string
+	Window          string // whose run it is; "" = not of a window, or not told
 	Opened, Closed  time.Time
 	Why             zones.Reason // why it opened
 	End             zones.Reason // why it closed
@@ -173,6 +174,11 @@ func (s *Store) Runs(from, to time.Time) ([]Run, error) {
 	if err != nil {
 		return nil, err
 	}
+	return RunsOf(lines, from, to), nil
+}
+
+// RunsOf gives the runs that touch [from, to) by lines of the journal, in their order.
+func RunsOf(lines []JournalEntry, from, to time.Time) []Run {
 	var all []Run
 	index := map[string]int{}
 	for i := range lines {
@@ -180,7 +186,7 @@ func (s *Store) Runs(from, to time.Time) ([]Run, error) {
 		switch e.Kind {
 		case "run-opened":
 			index[e.Run] = len(all)
-			all = append(all, Run{ID: e.Run, Zone: e.Zone, Valve: e.Valve, Opened: e.At, Why: e.Reason})
+			all = append(all, Run{ID: e.Run, Zone: e.Zone, Valve: e.Valve, Window: e.Window, Opened: e.At, Why: e.Reason})
 		case "run-closed":
 			if j, ok := index[e.Run]; ok {
 				r := &all[j]
@@ -194,5 +200,5 @@ func (s *Store) Runs(from, to time.Time) ([]Run, error) {
 			kept = append(kept, r)
 		}
 	}
-	return kept, nil
+	return kept
 }

@@ -181,7 +181,7 @@ func (c *chart) summary() string {
 	parts := stretches(c.points)
 	for _, s := range parts {
 		for _, p := range s {
-			i.include(p.Moisture)
+			i.include(p.Value)
 		}
 	}
 	text := "No estimate in the last 24 h"

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"html"
 	"html/template"
+	"math"
 	"slices"
 	"strings"
 	"time"
@@ -26,6 +27,9 @@ type chart struct {
 	shots    []Shot
 	levels   []level
 	write    writing
+	unit     string  // "" = %
+	least    float64 // of the y axis; 0 = 10
+	bare     bool    // no strip for shots
 }
 
 // frame is the geometry of one drawing, in its own units (CSS pixels when shown at
@@ -72,10 +76,10 @@ func (c *chart) draw(f *frame) template.HTML {
 
 // scale fits the y axis to the line and its levels.
 func (f *frame) scale() {
-	i := interval{lo: 100, hi: 0}
+	i := interval{lo: math.Inf(1), hi: math.Inf(-1)}
 	for _, s := range stretches(f.chart.points) {
 		for _, p := range s {
-			i.include(p.Moisture)
+			i.include(p.Value)
 		}
 	}
 	for _, l := range f.chart.levels {
@@ -84,7 +88,7 @@ func (f *frame) scale() {
 	if i.empty() {
 		i = interval{lo: 0, hi: 100}
 	}
-	i = i.widen(10)
+	i = i.widen(cmp.Or(f.chart.least, 10))
 	margin := (i.hi - i.lo) / 20
 	f.lo, f.hi = i.lo-margin, i.hi+margin
 }
@@ -108,24 +112,34 @@ func (f *frame) text(class, anchor string, x, y float64, s string) {
 }
 
 func (f *frame) grid() {
-	end, floor := f.w-f.right, f.h-f.bottom
+	end, floor, strip := f.w-f.right, f.h-f.bottom, f.strip()
 	for _, v := range steps(interval{f.lo, f.hi}, 6) {
 		f.line("grid", f.left, f.y(v), end, f.y(v))
-		f.text("tick", "end", f.left-5, f.y(v)+4, fmt.Sprintf("%.4g %%", v))
+		f.text("tick", "end", f.left-5, f.y(v)+4, fmt.Sprintf("%.4g %s", v, cmp.Or(f.chart.unit, "%")))
 	}
 	for i, t := range hourMarks(f.chart.from, f.chart.to, f.chart.loc, f.hours) {
 		if f.days > 1 && i%f.days > 0 {
 			continue
 		}
 		x := f.x(t)
-		f.line("grid", x, f.top, x, floor+track+4)
-		f.text("tick", "middle", x, floor+track+18, t.Format("15:04"))
+		f.line("grid", x, f.top, x, floor+strip)
+		f.text("tick", "middle", x, floor+strip+14, t.Format("15:04"))
 		if t.Hour() == 0 {
-			f.text("tick", "middle", x, floor+track+32, t.Format("Mon 2 Jan"))
+			f.text("tick", "middle", x, floor+strip+28, t.Format("Mon 2 Jan"))
 		}
 	}
 	f.line("base", f.left, floor, end, floor)
-	f.line("base", f.left, floor+track+4, end, floor+track+4)
+	if strip > 0 {
+		f.line("base", f.left, floor+strip, end, floor+strip)
+	}
+}
+
+// strip gives the height of the strip of shots with its edge.
+func (f *frame) strip() float64 {
+	if f.chart.bare {
+		return 0
+	}
+	return track + 4
 }
 
 // drawLevels writes the names at the right, moved apart so that none covers another.
@@ -142,7 +156,7 @@ func (f *frame) drawLevels() {
 		if f.narrow {
 			name = l.short
 		}
-		f.text("label "+l.class, "start", f.w-f.right+5, at, fmt.Sprintf("%s %.4g %%", name, l.at))
+		f.text("label "+l.class, "start", f.w-f.right+5, at, fmt.Sprintf("%s %.4g %s", name, l.at, cmp.Or(f.chart.unit, "%")))
 	}
 }
 
@@ -155,7 +169,7 @@ func (f *frame) drawLine() {
 	}
 	for _, part := range parts {
 		if len(part) == 1 {
-			fmt.Fprintf(&f.b, `<circle class="dot" cx="%.1f" cy="%.1f" r="2"/>`, f.x(part[0].At), f.y(part[0].Moisture))
+			fmt.Fprintf(&f.b, `<circle class="dot" cx="%.1f" cy="%.1f" r="2"/>`, f.x(part[0].At), f.y(part[0].Value))
 			continue
 		}
 		f.b.WriteString(`<polyline class="curve" points="`)
@@ -163,7 +177,7 @@ func (f *frame) drawLine() {
 			if i > 0 {
 				f.b.WriteByte(' ')
 			}
-			fmt.Fprintf(&f.b, "%.1f,%.1f", f.x(p.At), f.y(p.Moisture))
+			fmt.Fprintf(&f.b, "%.1f,%.1f", f.x(p.At), f.y(p.Value))
 		}
 		f.b.WriteString(`"/>`)
 	}

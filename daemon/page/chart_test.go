@@ -49,14 +49,14 @@ func TestHourMarksFollowTheClockOnTheWall(t *testing.T) {
 
 func TestTheLineHasGaps(t *testing.T) {
 	at := func(min int, m float64, known bool) Point {
-		return Point{At: roomNow.Add(time.Duration(min) * time.Minute), Moisture: m, Known: known}
+		return Point{At: roomNow.Add(time.Duration(min) * time.Minute), Value: m, Known: known}
 	}
 	parts := stretches([]Point{at(0, 40, true), at(1, 41, true), at(2, 0, false), at(3, 42, true), at(18, 43, true), at(34, 44, true), at(35, math.NaN(), true)})
 	var got [][]float64
 	for _, p := range parts {
 		var row []float64
 		for _, x := range p {
-			row = append(row, x.Moisture)
+			row = append(row, x.Value)
 		}
 		got = append(got, row)
 	}
@@ -67,11 +67,11 @@ func TestThinKeepsGapsAndMeans(t *testing.T) {
 	var ps []Point
 	from := roomNow
 	for i := range 1440 {
-		ps = append(ps, Point{At: from.Add(time.Duration(i) * time.Minute), Moisture: float64(i % 4), Known: i < 600 || i >= 700})
+		ps = append(ps, Point{At: from.Add(time.Duration(i) * time.Minute), Value: float64(i % 4), Known: i < 600 || i >= 700})
 	}
 	out := thin(ps, from, from.Add(24*time.Hour), 360)
 	require.LessOrEqual(t, len(out), 361)
-	require.InDelta(t, 1.5, out[10].Moisture, 0.01)
+	require.InDelta(t, 1.5, out[10].Value, 0.01)
 	require.Len(t, stretches(out), 2, "the gap stays")
 	require.Equal(t, ps[:3], thin(ps[:3], from, from.Add(time.Hour), 360))
 }

@@ -133,7 +133,7 @@ func (s *fakeSource) addDay(zone string, start float64, seed, shots int) {
 			m += 0.13
 		}
 		gap := i > 600*seed && i < 600*seed+70
-		s.points[zone] = append(s.points[zone], Point{At: at, Moisture: m + 0.1*math.Sin(float64(i)), Known: !gap})
+		s.points[zone] = append(s.points[zone], Point{At: at, Value: m + 0.1*math.Sin(float64(i)), Known: !gap})
 	}
 	s.shots["east"] = append(s.shots["east"], Shot{Start: roomNow.Add(-20 * time.Second), Opened: zones.BelowThreshold})
 	if zone != "east" {

@@ -18,7 +18,7 @@ func TestPicturesOfAnyLength(t *testing.T) {
 	for _, days := range []int{1, 2, 3, 7, 8, 9, 10, 30, 92} {
 		p := Picture{Title: "t", From: from, To: from.AddDate(0, 0, days), Location: time.UTC, Levels: []Level{{Name: "highest", Short: "max", Class: "max", Percent: 70}}}
 		for at := p.From; !at.After(p.To); at = at.Add(time.Minute) {
-			p.Points = append(p.Points, Point{At: at, Moisture: 50 + float64(at.Hour())/4, Known: true})
+			p.Points = append(p.Points, Point{At: at, Value: 50 + float64(at.Hour())/4, Known: true})
 		}
 		p.Shots = []Shot{{Start: from.Add(time.Hour), End: from.Add(time.Hour + time.Minute)}}
 		for name, svg := range map[string]string{"wide": string(p.Wide()), "narrow": string(p.Narrow())} {
@@ -43,7 +43,7 @@ func TestAGapStaysAGapInALongPicture(t *testing.T) {
 	p := Picture{From: from, To: from.AddDate(0, 0, 30), Location: time.UTC}
 	for at := p.From; !at.After(p.To); at = at.Add(time.Minute) {
 		known := at.Sub(from) < 10*24*time.Hour || at.Sub(from) > 11*24*time.Hour
-		p.Points = append(p.Points, Point{At: at, Moisture: 50, Known: known})
+		p.Points = append(p.Points, Point{At: at, Value: 50, Known: known})
 	}
 	require.Equal(t, 2, strings.Count(string(p.Wide()), "<polyline"))
 }

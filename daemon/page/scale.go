@@ -66,13 +66,13 @@ func thin(ps []Point, from, to time.Time, n int) []Point {
 		sum, count, j := 0.0, 0, i
 		for ; j < len(ps) && ps[j].At.Sub(from)/width == slot; j++ {
 			if ps[j].Known {
-				sum += ps[j].Moisture
+				sum += ps[j].Value
 				count++
 			}
 		}
 		p := Point{At: ps[(i+j)/2].At, Known: count > 0}
 		if count > 0 {
-			p.Moisture = sum / float64(count)
+			p.Value = sum / float64(count)
 		}
 		out = append(out, p)
 		i = j
@@ -91,7 +91,7 @@ func stretchesOver(ps []Point, gap time.Duration) [][]Point {
 	var out [][]Point
 	open := false
 	for i, p := range ps {
-		if !p.Known || math.IsNaN(p.Moisture) || math.IsInf(p.Moisture, 0) {
+		if !p.Known || math.IsNaN(p.Value) || math.IsInf(p.Value, 0) {
 			open = false
 			continue
 		}

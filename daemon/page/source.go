@@ -22,12 +22,12 @@ type Source interface {
 	Notices() []string
 }
 
-// Point is a zone's moisture at an instant, in % by volume. Known is false where
-// there was no estimate: the line has a gap there.
+// Point is a number at an instant; of moisture, % by volume. Known is false where there
+// was none: the line has a gap there.
 type Point struct {
-	At       time.Time
-	Moisture float64
-	Known    bool
+	At    time.Time
+	Value float64
+	Known bool
 }
 
 // Shot is one run of a zone. End is zero while it is open.

@@ -23,7 +23,7 @@ func (r *Result) picture(z *Zone) *page.Picture {
 	p := &page.Picture{Title: "Moisture of " + z.Name + " in the simulation. " + r.caption(z), From: r.From, To: r.To,
 		Location: r.From.Location(), US: r.us, Levels: z.lines()}
 	for i := range z.Points {
-		p.Points = append(p.Points, page.Point{At: z.Points[i].At, Moisture: z.Points[i].Percent, Known: z.Points[i].Known})
+		p.Points = append(p.Points, page.Point{At: z.Points[i].At, Value: z.Points[i].Percent, Known: z.Points[i].Known})
 	}
 	for i := range z.Shots {
 		s := &z.Shots[i]

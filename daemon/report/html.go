@@ -116,7 +116,7 @@ func (w writing) picture(d *Day, z *ZoneDay) *page.Picture {
 	for i, v := range z.Curve.Percent {
 		point := page.Point{At: d.From.Add(time.Duration(i) * step).Add(step / 2), Known: v != nil}
 		if v != nil {
-			point.Moisture = *v
+			point.Value = *v
 		}
 		p.Points = append(p.Points, point)
 	}

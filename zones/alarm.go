@@ -5,29 +5,34 @@ import (
 	"time"
 )
 
-// alarmKey names an alarm: one code for one subject.
-type alarmKey struct {
+// alarm is one that stands: one code for one subject.
+type alarm struct {
 	code    Reason
 	subject string
-}
-
-// alarm is one that stands.
-type alarm struct {
 	since   time.Time
 	because string
 	acked   bool
 	sticky  bool // stands until acknowledged, not while a condition holds
 }
 
+// alarm gives the one that stands for a subject; nil = none. Few stand at once.
+func (r *Room) alarm(code Reason, subject string) *alarm {
+	for _, a := range r.alarms {
+		if a.code == code && a.subject == subject {
+			return a
+		}
+	}
+	return nil
+}
+
 // raise makes an alarm active; again changes nothing.
 func (r *Room) raise(code Reason, subject, because string) *alarm {
-	k := alarmKey{code, subject}
-	if a := r.alarms[k]; a != nil {
+	if a := r.alarm(code, subject); a != nil {
 		a.because = because
 		return a
 	}
-	a := &alarm{since: r.now.Wall, because: because, sticky: code == AlarmUnfinishedRun}
-	r.alarms[k] = a
+	a := &alarm{code: code, subject: subject, since: r.now.Wall, because: because, sticky: code == AlarmUnfinishedRun}
+	r.alarms = append(r.alarms, a)
 	r.out = append(r.out, &Alarm{Code: code, Subject: subject, Active: true, Because: because})
 	r.entry(&Entry{Kind: "alarm", Zone: r.zoneNamed(subject), Reason: code, Because: because})
 	return a
@@ -42,11 +47,11 @@ func (r *Room) zoneNamed(subject string) string {
 
 // clear ends an alarm that stands.
 func (r *Room) clear(code Reason, subject string) {
-	k := alarmKey{code, subject}
-	if r.alarms[k] == nil {
+	a := r.alarm(code, subject)
+	if a == nil {
 		return
 	}
-	delete(r.alarms, k)
+	r.alarms = slices.DeleteFunc(r.alarms, func(b *alarm) bool { return a == b })
 	r.out = append(r.out, &Alarm{Code: code, Subject: subject})
 	r.entry(&Entry{Kind: "alarm-over", Zone: r.zoneNamed(subject), Reason: code})
 }
@@ -54,7 +59,7 @@ func (r *Room) clear(code Reason, subject string) {
 // alarmWhen keeps an alarm while its condition holds.
 func (r *Room) alarmWhen(on bool, code Reason, subject string, because func() string) {
 	if on {
-		if r.alarms[alarmKey{code, subject}] == nil {
+		if r.alarm(code, subject) == nil {
 			r.raise(code, subject, because())
 		}
 		return
@@ -64,11 +69,11 @@ func (r *Room) alarmWhen(on bool, code Reason, subject string, because func() st
 
 // dropAlarms ends alarms of subjects that left the plan.
 func (r *Room) dropAlarms() {
-	for _, k := range r.alarmKeys() {
-		if r.subjectKnown(k.subject) {
+	for _, a := range r.sortedAlarms() {
+		if r.subjectKnown(a.subject) {
 			continue
 		}
-		r.clear(k.code, k.subject)
+		r.clear(a.code, a.subject)
 	}
 }
 
@@ -79,18 +84,16 @@ func (r *Room) subjectKnown(s string) bool {
 	return slices.ContainsFunc(r.probes, func(p *probe) bool { return p.id == s })
 }
 
-func (r *Room) alarmKeys() []alarmKey {
-	keys := make([]alarmKey, 0, len(r.alarms))
-	for k := range r.alarms { // order: sorted below
-		keys = append(keys, k)
-	}
-	slices.SortFunc(keys, func(a, b alarmKey) int {
+// sortedAlarms gives what stands, by code and subject.
+func (r *Room) sortedAlarms() []*alarm {
+	list := slices.Clone(r.alarms)
+	slices.SortFunc(list, func(a, b *alarm) int {
 		if a.code != b.code {
 			return compare(a.code, b.code)
 		}
 		return compare(a.subject, b.subject)
 	})
-	return keys
+	return list
 }
 
 // lookAtAlarms asks every condition that is an alarm, whether or not it is the
@@ -161,7 +164,7 @@ func (r *Room) overBudget(z *zone) bool {
 		return isSpent(r, z, &z.ask)
 	}
 	w := z.window()
-	if w == nil || r.alarms[alarmKey{DailyLimit, z.id}] == nil {
+	if w == nil || r.alarm(DailyLimit, z.id) == nil {
 		return false
 	}
 	d, ok := z.cfg.RunTime(w.Shot)

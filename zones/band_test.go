@@ -33,7 +33,7 @@ func (g *rig) warm(d time.Duration, celsius float64) {
 }
 
 func (g *rig) alarmed(code Reason, subject string) bool {
-	return g.room.alarms[alarmKey{code, subject}] != nil
+	return g.room.alarm(code, subject) != nil
 }
 
 // The alarm comes when the number has been outside for the band's time, not before,
@@ -50,7 +50,7 @@ func TestRootTemperatureAlarm(t *testing.T) {
 	require.False(t, g.alarmed(AlarmRootWarmth, id), "not long enough")
 	g.warm(20*time.Second, 28.1)
 	require.True(t, g.alarmed(AlarmRootWarmth, id))
-	require.Contains(t, g.room.alarms[alarmKey{AlarmRootWarmth, id}].because, "28.1 °C, over 28 °C for 30")
+	require.Contains(t, g.room.alarm(AlarmRootWarmth, id).because, "28.1 °C, over 28 °C for 30")
 	g.warm(10*time.Minute, math.NaN())
 	require.True(t, g.alarmed(AlarmRootWarmth, id), "not told any more: it stands")
 	g.warm(20*time.Second, 27)

@@ -28,9 +28,9 @@ func TestNoResponse(t *testing.T) {
 		effects = g.run(23*time.Minute, 35+c.rise)
 		require.Len(t, closes(effects, ShotDone), 1)
 		g.run(12*time.Minute, 35)
-		require.Nil(t, g.room.alarms[alarmKey{NoResponse, "a"}], "judged 15 min after the close")
+		require.Nil(t, g.room.alarm(NoResponse, "a"), "judged 15 min after the close")
 		g.run(4*time.Minute, 35)
-		_, latched := g.room.alarms[alarmKey{NoResponse, "a"}]
+		latched := g.room.alarm(NoResponse, "a") != nil
 		require.Equal(t, c.latched, latched, "a rise of %.1f points", c.rise)
 		if latched {
 			require.Equal(t, Latched, g.zone("a").State)
@@ -48,7 +48,7 @@ func TestNoResponseSurvivesARestart(t *testing.T) {
 	m := g.room.mem.Clone()
 	g = rawRig(t, p, m)
 	g.run(17*time.Minute, 35)
-	require.NotNil(t, g.room.alarms[alarmKey{NoResponse, "a"}])
+	require.NotNil(t, g.room.alarm(NoResponse, "a"))
 }
 
 func TestShotsNearTheFieldLevelDoNotCount(t *testing.T) {
@@ -84,7 +84,7 @@ func TestLeakByRise(t *testing.T) {
 					g.step(&Reading{Place: p.Place, Moisture: Level(level*1000 + .5), HasMoisture: true})
 				}
 			}
-			_, leak := g.room.alarms[alarmKey{LeakFound, "a"}]
+			leak := g.room.alarm(LeakFound, "a") != nil
 			require.Equal(t, c.leak, leak)
 		})
 	}
@@ -102,7 +102,7 @@ func TestRiseAfterARunIsNoLeak(t *testing.T) {
 		require.Len(t, closes(g.got, ShotDone), 1)
 		g.run(c.after, 39)
 		g.run(time.Minute/2, 46)
-		_, leak := g.room.alarms[alarmKey{LeakFound, "a"}]
+		leak := g.room.alarm(LeakFound, "a") != nil
 		require.Equal(t, c.leak, leak, "%s after the run", c.after)
 	}
 }
@@ -234,39 +234,37 @@ func TestDry(t *testing.T) {
 	p.Zones[0].Dry = &DryRule{Below: 38000, For: 20 * time.Minute}
 	p.Zones[0].Limits.MaxPerDay = time.Second // nothing fits
 	g := newRig(t, p)
-	key := alarmKey{AlarmDry, "a"}
 	g.run(40*time.Minute, 38)
-	require.Nil(t, g.room.alarms[key], "at the level")
+	require.Nil(t, g.room.alarm(AlarmDry, "a"), "at the level")
 	g.run(20*time.Minute, 37.9)
-	require.Nil(t, g.room.alarms[key])
+	require.Nil(t, g.room.alarm(AlarmDry, "a"))
 	g.run(15*time.Second, 37.9)
-	require.NotNil(t, g.room.alarms[key])
+	require.NotNil(t, g.room.alarm(AlarmDry, "a"))
 	g.run(time.Minute, 38)
-	require.Nil(t, g.room.alarms[key])
+	require.Nil(t, g.room.alarm(AlarmDry, "a"))
 }
 
 func TestDryWithoutASetting(t *testing.T) {
 	p := benchPlan(1, 3)
 	p.Zones[0].Limits.MaxPerDay = time.Second
-	key := alarmKey{AlarmDry, "a"}
 	g := newRig(t, p)
 	g.run(4*time.Hour-time.Minute, 39)
-	require.Nil(t, g.room.alarms[key])
+	require.Nil(t, g.room.alarm(AlarmDry, "a"))
 	g.run(2*time.Minute, 39)
-	require.NotNil(t, g.room.alarms[key], "refused for 4 h")
+	require.NotNil(t, g.room.alarm(AlarmDry, "a"), "refused for 4 h")
 
 	g = newRig(t, p)
 	g.run(11*time.Minute, 40) // falls slowly enough to be believed
 	g.run(2*time.Hour, 34.9)
-	require.Nil(t, g.room.alarms[key])
+	require.Nil(t, g.room.alarm(AlarmDry, "a"))
 	g.run(time.Minute, 34.9)
-	require.NotNil(t, g.room.alarms[key], "2 h more than 5 points under its lowest level")
+	require.NotNil(t, g.room.alarm(AlarmDry, "a"), "2 h more than 5 points under its lowest level")
 
 	g = newRig(t, p)
 	g.run(4*time.Hour+2*time.Minute, 0)
-	require.Nil(t, g.room.alarms[key])
+	require.Nil(t, g.room.alarm(AlarmDry, "a"))
 	g.run(2*time.Minute, 0)
-	require.NotNil(t, g.room.alarms[key], "4 h without an estimate")
+	require.NotNil(t, g.room.alarm(AlarmDry, "a"), "4 h without an estimate")
 }
 
 func TestPlanThatDropsARunningZone(t *testing.T) {
@@ -304,7 +302,7 @@ func TestNoResponseJudgesTheShotsThatMadeItSo(t *testing.T) {
 	g := newRig(t, p)
 	g.run(3*time.Minute, 38)
 	g.run(25*time.Minute, 38.9) // 0.9 is more than a quarter of 3.1, less than one of 4.1
-	require.Nil(t, g.room.alarms[alarmKey{NoResponse, "a"}])
+	require.Nil(t, g.room.alarm(NoResponse, "a"))
 }
 
 func TestOmittedOutputIsNotSaidToBeOpenForEver(t *testing.T) {

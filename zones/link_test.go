@@ -170,7 +170,7 @@ func TestUptimeThatRunsOff(t *testing.T) {
 		if !c.bad {
 			continue
 		}
-		require.NotNil(t, g.room.alarms[alarmKey{ControllerOffline, "north"}])
+		require.NotNil(t, g.room.alarm(ControllerOffline, "north"))
 		g.run(14*time.Minute, 50)
 		require.False(t, g.room.controlBy["north"].driftBad, "two measures agree again")
 	}

@@ -35,9 +35,8 @@ func (r *Room) View(now Instant) View {
 		v.Supplies = append(v.Supplies, r.supplyView(s, t))
 	}
 	v.Standing = r.roomStanding(t)
-	for _, k := range r.alarmKeys() {
-		a := r.alarms[k]
-		v.Alarms = append(v.Alarms, AlarmView{Code: k.code, Subject: k.subject, Since: a.since.In(r.location()), Because: a.because, Acknowledged: a.acked})
+	for _, a := range r.sortedAlarms() {
+		v.Alarms = append(v.Alarms, AlarmView{Code: a.code, Subject: a.subject, Since: a.since.In(r.location()), Because: a.because, Acknowledged: a.acked})
 	}
 	return v
 }

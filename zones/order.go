@@ -239,13 +239,12 @@ func (r *Room) orderAcknowledge(e *Order) {
 		r.record(&Record{Kind: RecProbe, Probe: &ProbeRecord{Place: p.place, Memory: r.probeMemory(p)}})
 		n++
 	}
-	for _, k := range r.alarmKeys() {
-		if subject != "" && subject != k.subject && subject != string(k.code) && subject != string(k.code)+"-"+k.subject {
+	for _, a := range r.sortedAlarms() {
+		if subject != "" && subject != a.subject && subject != string(a.code) && subject != string(a.code)+"-"+a.subject {
 			continue
 		}
-		a := r.alarms[k]
 		if n++; a.sticky {
-			r.clear(k.code, k.subject)
+			r.clear(a.code, a.subject)
 			continue
 		}
 		a.acked = true

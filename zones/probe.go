@@ -39,7 +39,8 @@ type probe struct {
 	levelAt         time.Duration
 	ignoredTo       time.Duration
 	signal          signal
-	noMoisture      bool // nothing that moisture could be told from, so far
+	salt            salts // of the last reading, once asked for
+	noMoisture      bool  // nothing that moisture could be told from, so far
 
 	lo, hi  Level
 	stale   time.Duration

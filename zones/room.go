@@ -46,7 +46,7 @@ type Room struct {
 	controlBy   map[string]*controller
 	probeBy     map[Place]*probe
 
-	alarms map[alarmKey]*alarm
+	alarms []*alarm
 
 	dirty    bool
 	next     time.Duration // age before which a tick has nothing to do
@@ -84,7 +84,6 @@ func NewRoom(p *Plan, m *Memory, now Instant) (*Room, []Effect) {
 		plan: p, mem: m, now: now, t: base, born: base, base: base - now.Mono,
 		zoneBy: map[string]*zone{}, outputBy: map[Output]*output{},
 		controlBy: map[string]*controller{}, probeBy: map[Place]*probe{},
-		alarms: map[alarmKey]*alarm{},
 		recSeq: m.Seq, durable: m.Seq,
 		fresh: m.Seq == 0 && !m.Spent, unknown: m.allSpent(), ageRec: base, progRec: base, leakSince: forever,
 	}

@@ -31,7 +31,7 @@ func (r *Room) stands(code Reason, because string) StandingView {
 	v := StandingView{Code: code, Because: because}
 	if l := hasLatch(r.mem.Latches, code); l != nil {
 		v.Latched, v.Since = true, &l.Wall
-	} else if a := r.alarms[alarmKey{code, r.plan.Room}]; a != nil {
+	} else if a := r.alarm(code, r.plan.Room); a != nil {
 		v.Since = &a.since
 	}
 	if v.Since != nil {

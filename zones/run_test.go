@@ -85,7 +85,7 @@ func TestDailyLimitCountsAge(t *testing.T) {
 	effects := g.run(2*time.Hour, 39)
 	require.Len(t, closes(effects, ShotDone), 3)
 	require.Equal(t, DailyLimit, g.zone("a").Reason)
-	require.NotNil(t, g.room.alarms[alarmKey{DailyLimit, "a"}])
+	require.NotNil(t, g.room.alarm(DailyLimit, "a"))
 	// The wall clock may do what it likes.
 	g.now.Wall = g.now.Wall.Add(48 * time.Hour)
 	require.Empty(t, g.commands(g.run(time.Minute, 39), true))
@@ -108,13 +108,13 @@ func TestCrashKeepsTheCharge(t *testing.T) {
 	g.run(20*time.Second, 39)
 	m := g.room.mem.Clone()
 	g2 := rawRig(t, p, m)
-	require.NotNil(t, g2.room.alarms[alarmKey{AlarmUnfinishedRun, "a"}])
+	require.NotNil(t, g2.room.alarm(AlarmUnfinishedRun, "a"))
 	require.InDelta(t, 60, g2.zone("a").UsedSeconds, 0)
 	effects := g2.run(4*time.Minute, 39)
 	require.Empty(t, g2.commands(effects, true), "it rests from the last moment at which it can have been open")
 	require.Equal(t, RestingStill, g2.zone("a").Reason)
 	require.True(t, g2.order(Order{Kind: OrderAcknowledge, Subject: "a"}).Accepted)
-	require.Nil(t, g2.room.alarms[alarmKey{AlarmUnfinishedRun, "a"}])
+	require.Nil(t, g2.room.alarm(AlarmUnfinishedRun, "a"))
 }
 
 func TestCrashLoop(t *testing.T) {
@@ -122,7 +122,7 @@ func TestCrashLoop(t *testing.T) {
 	for i := range 7 {
 		g := rawRig(t, p, m)
 		m = g.room.mem.Clone()
-		_, latched := g.room.alarms[alarmKey{CrashLoop, "bay"}]
+		latched := g.room.alarm(CrashLoop, "bay") != nil
 		require.Equal(t, i >= 6, latched, "start %d", i+1)
 	}
 	g := rawRig(t, p, m)
@@ -137,7 +137,7 @@ func TestMismatchWithoutMaster(t *testing.T) {
 	g.obey = false
 	g.open[east] = true
 	g.run(4*time.Second, 45)
-	require.Nil(t, g.room.alarms[alarmKey{ValveMismatch, "a"}], "open for 3 s is not more than 3 s")
+	require.Nil(t, g.room.alarm(ValveMismatch, "a"), "open for 3 s is not more than 3 s")
 	g.run(time.Second, 45)
 	require.Equal(t, ValveMismatch, g.zone("a").Reason)
 	require.Equal(t, ValveLatched, g.valve("a"))

@@ -83,9 +83,28 @@ func (s *signal) words() string {
 	return w
 }
 
+// salts are what a probe tells of salts, and what that was reckoned from.
+type salts struct {
+	medium                    *Medium
+	value                     Level
+	ec, celsius, permittivity uint64 // their bits: a number that is missing equals itself
+	at25, pore                *float64
+	why                       string
+}
+
 // salts gives the last reading's bulk EC at 25 °C and its pore water's EC, both in
-// mS/cm, and what they lean on or why there is none.
+// mS/cm, and what they lean on or why there is none. A room asks at every reading of a
+// zone; it is reckoned once.
 func (p *probe) salts() (at25, pore *float64, why string) {
+	s, k := &p.salt, salts{medium: p.signal.medium, value: p.value, ec: math.Float64bits(p.ec), celsius: math.Float64bits(p.temperature), permittivity: math.Float64bits(p.signal.permittivity)}
+	if s.medium != k.medium || s.value != k.value || s.ec != k.ec || s.celsius != k.celsius || s.permittivity != k.permittivity || s.medium == nil {
+		*s = k
+		s.at25, s.pore, s.why = p.reckonSalts()
+	}
+	return s.at25, s.pore, s.why
+}
+
+func (p *probe) reckonSalts() (at25, pore *float64, why string) {
 	m := p.signal.medium
 	if math.IsNaN(p.ec) || m == nil {
 		return nil, nil, ""

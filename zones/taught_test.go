@@ -72,7 +72,7 @@ func TestBlindZoneDriesFromItsLastLevel(t *testing.T) {
 	g.run(2*time.Hour, 0)
 	require.False(t, z.est.known)
 	require.Contains(t, g.room.dryingWords(z, g.room.t), "reaches 38 % at about 11:00")
-	require.Contains(t, g.room.alarms[alarmKey{ProbesLost, z.id}].because, "reaches 38 % at about")
+	require.Contains(t, g.room.alarm(ProbesLost, z.id).because, "reaches 38 % at about")
 	require.Contains(t, g.zone(z.id).Because, "reaches 38 %")
 	g.run(2*time.Hour, 0)
 	require.Contains(t, g.room.dryingWords(z, g.room.t), "is at or under its dry level of 38 % by now")

@@ -17,7 +17,7 @@ func TestAlarmsOverAPlan(t *testing.T) {
 	p := benchPlan(2, 2)
 	p.Hash = "0001"
 	g.step(&NewPlan{p})
-	require.NotNil(t, g.room.alarms[alarmKey{ControllerOffline, "north"}])
+	require.NotNil(t, g.room.alarm(ControllerOffline, "north"))
 }
 
 // A daily limit that a window met stays told while the window's shot cannot be reckoned
@@ -28,9 +28,9 @@ func TestOverBudgetOfAWindowThatCannotBeReckoned(t *testing.T) {
 	g := newRig(t, p)
 	g.run(20*time.Second, 35)
 	z := g.room.zoneBy["a"]
-	require.NotNil(t, g.room.alarms[alarmKey{DailyLimit, "a"}])
+	require.NotNil(t, g.room.alarm(DailyLimit, "a"))
 	g.run(20*time.Second, 45)
-	require.NotNil(t, g.room.alarms[alarmKey{DailyLimit, "a"}], "the window is still open, and its shot does not fit")
+	require.NotNil(t, g.room.alarm(DailyLimit, "a"), "the window is still open, and its shot does not fit")
 	z.window().Shot = schedule.Shot{Kind: schedule.ByMillilitres}
 	require.False(t, g.room.overBudget(z))
 }
@@ -54,8 +54,8 @@ func TestLostProbesThatLeaveThePlan(t *testing.T) {
 	g.step(&NewPlan{p})
 	g.run(5*time.Hour, 0)
 	require.NotEmpty(t, closes(g.got, ShotDone))
-	require.Nil(t, g.room.alarms[alarmKey{ProbesLost, "a"}])
-	require.Nil(t, g.room.alarms[alarmKey{AlarmDry, "a"}], "nothing it lacks")
+	require.Nil(t, g.room.alarm(ProbesLost, "a"))
+	require.Nil(t, g.room.alarm(AlarmDry, "a"), "nothing it lacks")
 }
 
 // Of reports of one moment the higher pair is newer; one that names an output that was
@@ -164,9 +164,9 @@ func TestResponseIsJudgedWithAnEstimate(t *testing.T) {
 	g.run(27*time.Minute, 35)
 	require.NotZero(t, g.room.mem.Zones["a"].Response.JudgeAt)
 	g.run(20*time.Minute, 0)
-	require.Nil(t, g.room.alarms[alarmKey{NoResponse, "a"}])
+	require.Nil(t, g.room.alarm(NoResponse, "a"))
 	g.run(30*time.Second, 35)
-	require.NotNil(t, g.room.alarms[alarmKey{NoResponse, "a"}])
+	require.NotNil(t, g.room.alarm(NoResponse, "a"))
 }
 
 // The wall clock that steps within a window changes nothing for a zone that waits.
@@ -231,7 +231,7 @@ func TestZoneWithoutWindowsBeforeTheClock(t *testing.T) {
 	g.step(&BrokerLink{Up: true})
 	g.run(40*time.Second, 45)
 	require.Equal(t, Fallow, g.zone("a").State)
-	require.Nil(t, g.room.alarms[alarmKey{AlarmDry, "a"}])
+	require.Nil(t, g.room.alarm(AlarmDry, "a"))
 }
 
 // Inputs and latches in words, whichever they are.

@@ -97,9 +97,9 @@ func TestTwoUnfinishedRuns(t *testing.T) {
 	m.output(Output{"north", 1}).Charges = []Charge{
 		{Run: "r-1", Zone: "a", Amount: time.Minute, Open: true}, {Run: "r-2", Zone: "a", Amount: time.Minute, Open: true}}
 	g := rawRig(t, benchPlan(1, 2), m)
-	require.Contains(t, g.room.alarms[alarmKey{AlarmUnfinishedRun, "a"}].because, "r-2")
+	require.Contains(t, g.room.alarm(AlarmUnfinishedRun, "a").because, "r-2")
 	require.True(t, g.order(Order{Kind: OrderAcknowledge, Subject: "a"}).Accepted)
-	require.Nil(t, g.room.alarms[alarmKey{AlarmUnfinishedRun, "a"}])
+	require.Nil(t, g.room.alarm(AlarmUnfinishedRun, "a"))
 }
 
 // Closings need no disk: a start whose ledger does not answer closes as soon as it is

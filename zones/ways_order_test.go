@@ -142,10 +142,10 @@ func TestAcknowledgeByEveryName(t *testing.T) {
 	for _, name := range []string{"", "a", "over-wet", "over-wet-a"} {
 		g := newRig(t, benchPlan(2, 2))
 		g.run(30*time.Second, 80)
-		require.False(t, g.room.alarms[alarmKey{OverWet, "a"}].acked)
+		require.False(t, g.room.alarm(OverWet, "a").acked)
 		require.True(t, g.order(Order{Kind: OrderAcknowledge, Subject: name}).Accepted, name)
-		require.True(t, g.room.alarms[alarmKey{OverWet, "a"}].acked, name)
-		require.Equal(t, name == "" || name == "over-wet", g.room.alarms[alarmKey{OverWet, "b"}].acked, name)
+		require.True(t, g.room.alarm(OverWet, "a").acked, name)
+		require.Equal(t, name == "" || name == "over-wet", g.room.alarm(OverWet, "b").acked, name)
 	}
 }
 

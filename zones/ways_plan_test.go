@@ -116,7 +116,7 @@ func TestOutputThatLeftThePlan(t *testing.T) {
 	}
 	g.step(&NewPlan{p})
 	require.Nil(t, g.room.outputBy[left], "nobody is there to close it")
-	require.Nil(t, g.room.alarms[alarmKey{ControllerOffline, "north"}])
+	require.Nil(t, g.room.alarm(ControllerOffline, "north"))
 }
 
 // Probes that nobody named and those that an order gave to a zone outlive a plan; where

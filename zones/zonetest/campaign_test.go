@@ -80,7 +80,7 @@ const (
 
 // run plays seeds, some at once, and sums up what came of them.
 func run(t *testing.T, first uint64, count int, days float64) *campaign.Result {
-	defer debug.SetGCPercent(debug.SetGCPercent(400)) // little lives long here
+	defer debug.SetGCPercent(debug.SetGCPercent(1600)) // little lives long here
 	sum := &campaign.Result{Reasons: map[zones.Reason]int{}, Happened: map[string]int{}}
 	var lock sync.Mutex
 	var all sync.WaitGroup

@@ -196,7 +196,7 @@ func (r *Room) lookDry(z *zone) {
 		d.refused += r.t - d.last
 	}
 	d.last = r.t
-	d.was = z.window() != nil && z.run == nil && z.reason != NoReason && z.reason != RestingStill && z.reason != ShotsSpent && z.reason != ""
+	d.was = z.window() != nil && z.run == nil && z.reason != NoReason && z.reason != RestingStill && z.reason != Soak && z.reason != ShotsSpent && z.reason != ""
 	if z.run != nil && z.run.phase == opened {
 		d.refused = 0
 	}

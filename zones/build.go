@@ -26,6 +26,7 @@ type zone struct {
 	trigger schedule.Trigger
 	ask     ask
 	run     *run
+	soak    *soak // nil = none is on
 	waiting bool
 	since   time.Duration // waiting for the supply since this age
 	passed  bool          // queued when its window shut; until the next opens
@@ -303,6 +304,7 @@ func (r *Room) fitProbe(q *probe, place Place, id, label, zoneID string, offset 
 // newPlan puts another plan in force. What leaves closes first; a run that goes on
 // keeps the shorter of its old and its new bounds.
 func (r *Room) newPlan(p *Plan) {
+	r.endSoaksWithout(p)
 	for _, z := range r.zones {
 		if z.run == nil {
 			continue

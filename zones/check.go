@@ -59,6 +59,9 @@ func (r *Room) checkRun(z *zone, run *run) {
 	if run.evidence && !z.est.known {
 		r.breach("INV-7", "run "+run.id+" goes on without enough probes")
 	}
+	if run.reason == Soak && z.soak == nil {
+		r.breach("INV-19", "run "+run.id+" goes on after its soak ended")
+	}
 	for _, o := range run.outs {
 		if o.wanted && o.deadline > r.t+LeaseMax {
 			r.breach("INV-2", "output "+o.id.String()+" is granted for longer than a lease")

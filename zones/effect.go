@@ -137,6 +137,7 @@ const (
 	TimedShot       Reason = "timed"
 	ByHand          Reason = "by-hand"
 	LostProbesTimed Reason = "lost-probes-timed"
+	Soak            Reason = "soak"
 	ShotDone        Reason = "shot-done"
 )
 

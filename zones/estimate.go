@@ -50,7 +50,7 @@ func (z *zone) estimate(t time.Duration) estimate {
 		e.staleAt = min(e.staleAt, p.staleAt())
 		e.newest = max(e.newest, p.arrived-p.extra)
 		idx = append(idx, int32(i))
-		v = append(v, p.forLimit(z.cfg.Limits.MaxMoisture))
+		v = append(v, p.forLimit(z.maxMoisture()))
 	}
 	e.count = len(v)
 	e.combine(z, idx, v)

@@ -79,6 +79,7 @@ const (
 	OrderHold        OrderKind = "hold"        // Zone, For
 	OrderRelease     OrderKind = "release"     // Zone
 	OrderShot        OrderKind = "shot"        // Zone, For or VolumeML (mL a plant)
+	OrderSoak        OrderKind = "soak"        // Zone, VolumeML (mL a plant), For: the time it is spread over; or Subject SoakEnd
 	OrderStop        OrderKind = "stop"        // Zone, or "" for the room
 	OrderReset       OrderKind = "reset"       // Subject: zone, "room", supply, or "budget"
 	OrderAcknowledge OrderKind = "acknowledge" // Subject: alarm, probe, zone, or "" for all
@@ -89,7 +90,7 @@ const (
 // OrderKinds lists every kind that a command of its name gives, those of a later
 // version too, which the core refuses.
 func OrderKinds() []OrderKind {
-	return []OrderKind{OrderAssign, "exchange", OrderIgnore, OrderHold, OrderRelease, OrderShot, "soak", OrderStop, OrderReset,
+	return []OrderKind{OrderAssign, "exchange", OrderIgnore, OrderHold, OrderRelease, OrderShot, OrderSoak, OrderStop, OrderReset,
 		OrderAcknowledge, OrderNote, "walk", OrderClockTrust, "restore", "uniformity"}
 }
 

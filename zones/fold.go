@@ -218,12 +218,13 @@ func (om *OutputMemory) charge(run string) *Charge {
 	return nil
 }
 
-// used gives the valve time charged in the 24 h before an age. Open charges count.
+// used gives the valve time charged in the 24 h before an age: of one kind, or with "" of
+// all but soaks. Open charges count.
 func (om *OutputMemory) used(age time.Duration, kind Reason) time.Duration {
 	var sum time.Duration
 	for i := range om.Charges {
 		c := &om.Charges[i]
-		if (c.Open || age < c.End+day) && (kind == "" || c.Kind == kind) {
+		if (c.Open || age < c.End+day) && (kind == "" && c.Kind != Soak || c.Kind == kind) {
 			sum += c.Amount
 		}
 	}

@@ -19,6 +19,8 @@ func (r *Room) order(e *Order) {
 		r.orderRelease(e)
 	case OrderShot:
 		r.orderShot(e)
+	case OrderSoak:
+		r.orderSoak(e)
 	case OrderStop:
 		r.orderStop(e)
 	case OrderReset:
@@ -107,6 +109,10 @@ func (r *Room) orderShot(e *Order) {
 	a, why := r.handShot(z, e)
 	if why != "" {
 		r.answer(e, false, NoReason, why)
+		return
+	}
+	if z.soak != nil {
+		r.answer(e, false, Soak, sprintf("%s; `rillgate soak %s --end` ends it", z.soak.words(), z.id))
 		return
 	}
 	if z.run != nil {

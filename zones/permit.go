@@ -46,7 +46,7 @@ var supplyStep = len(interlocks) - 1
 func (r *Room) permit(z *zone, a *ask, to int) (*interlock, bool) {
 	for i := range interlocks[:to] {
 		l := &interlocks[i]
-		if a.hand && !l.hand {
+		if a.hand && !l.hand && !(a.soak && l.code == NoResponse) {
 			continue
 		}
 		if l.holds(r, z, a) {
@@ -58,7 +58,7 @@ func (r *Room) permit(z *zone, a *ask, to int) (*interlock, bool) {
 
 // mustClose asks what may end a run.
 func (r *Room) mustClose(z *zone, run *run) (Reason, string, bool) {
-	a := ask{hand: run.reason == ByHand, evidence: run.evidence, fallback: run.reason == LostProbesTimed}
+	a := ask{hand: run.reason == ByHand || run.reason == Soak, soak: run.reason == Soak, evidence: run.evidence, fallback: run.reason == LostProbesTimed}
 	for i := range interlocks {
 		l := &interlocks[i]
 		if !l.closes || (a.hand && !l.hand) || !l.holds(r, z, &a) {
@@ -86,7 +86,13 @@ func (r *Room) mustClose(z *zone, run *run) (Reason, string, bool) {
 	return "", "", false
 }
 
-func (z *zone) maxRun() time.Duration { return min(z.cfg.Limits.MaxRun, MaxRunCeiling) }
+// maxRun is how long one run may be; a soak that is on has its own.
+func (z *zone) maxRun() time.Duration {
+	if z.soak != nil && z.cfg.Limits.Soak != nil {
+		return min(z.cfg.Limits.Soak.MaxRun, MaxRunCeiling)
+	}
+	return min(z.cfg.Limits.MaxRun, MaxRunCeiling)
+}
 
 func isStarting(r *Room, z *zone, a *ask) bool {
 	if r.t < r.holdTo || !r.epochSafe || r.ended {
@@ -207,7 +213,7 @@ func isHeld(r *Room, z *zone, _ *ask) bool {
 }
 
 func isOverWet(_ *Room, z *zone, _ *ask) bool {
-	return z.est.known && z.est.value >= z.cfg.Limits.MaxMoisture
+	return z.est.known && z.est.value >= z.maxMoisture()
 }
 
 // isBlind holds when the shot needs probes and too few count, for the given cause.
@@ -218,7 +224,7 @@ func isBlind(code Reason) func(*Room, *zone, *ask) bool {
 }
 
 // used gives the valve time that counts against max_per_day: of the zone's outputs,
-// the one that ran longest.
+// the one that ran longest. kind "" = that of all shots, from which soaks stay apart.
 func (z *zone) used(t time.Duration, kind Reason) time.Duration {
 	var most time.Duration
 	for _, o := range z.outs {
@@ -241,6 +247,13 @@ func (z *zone) maxPerDay() time.Duration { return min(z.cfg.Limits.MaxPerDay, Ma
 
 // isSpent holds when the shot does not fit what is left of any 24 h.
 func isSpent(r *Room, z *zone, a *ask) bool {
+	if z.used(r.t, "")+z.used(r.t, Soak)+a.length > MaxPerDayCeiling {
+		r.atFreed(z)
+		return true
+	}
+	if a.soak {
+		return isSoakSpent(r, z, a)
+	}
 	if z.spent() || z.used(r.t, "")+a.length > z.maxPerDay() {
 		r.atFreed(z)
 		return true

@@ -162,6 +162,7 @@ type Limits struct {
 	MinRest     time.Duration
 	MaxPerDay   time.Duration // any 24 h of age
 	MaxMoisture Level
+	Soak        *SoakLimits // nil = no soak is allowed
 }
 
 // Fallback waters a zone by time when its probes are lost.

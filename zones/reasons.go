@@ -240,5 +240,6 @@ var causes = map[Reason]Explanation{
 	TimedShot:       {Title: "by time", Rule: "the window asks for no moisture: a shot at its opening, then one rest after each close"},
 	ByHand:          {Title: "by hand", Rule: "a person ordered a shot"},
 	LostProbesTimed: {Title: "by time, probes lost", Rule: "the quorum is lost and `on_lost_probes` gives timed shots within the moisture windows"},
+	Soak:            {Title: "soak", Rule: "a person ordered a volume for each plant, in runs with rests, under `limits.soak`; between them the zone's windows wait", Do: "`rillgate soak ZONE --end` ends it"},
 	ShotDone:        {Title: "shot done", Rule: "the shot ran to its end"},
 }

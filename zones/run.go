@@ -57,6 +57,7 @@ type ask struct {
 	length   time.Duration
 	hand     bool
 	fallback bool
+	soak     bool
 	evidence bool
 	window   string // instance
 	rest     time.Duration
@@ -93,6 +94,9 @@ func (r *Room) start(z *zone, a *ask) *run {
 		rec.Master = &id
 	}
 	z.run, z.waiting = run, false
+	if a.soak {
+		z.soak.begun++
+	}
 	run.rec = r.record(&Record{Kind: RecIntent, Run: rec, Lease: max(r.mem.Lease, run.lease), Wait: true})
 	return run
 }
@@ -280,6 +284,9 @@ func (r *Room) closeRun(run *run, why Reason, because string) {
 	}
 	if why != ShotDone {
 		z.refusals[why]++
+	}
+	if run.reason == Soak {
+		r.soaked(z, time.Duration(sec*float64(time.Second)), why, because)
 	}
 	r.dirty = true
 }

@@ -24,7 +24,7 @@ func (r *Room) countRefusal(z *zone, because string) {
 	case z.state == Watering:
 		z.refusedBy = ""
 		return
-	case z.told == NoReason || z.told == WindowPassed:
+	case z.told == NoReason || z.told == WindowPassed || z.told == Soak:
 		return
 	case z.told == z.refusedBy && r.t < z.refusedAt+refusalLasts:
 		return
@@ -58,7 +58,7 @@ func (r *Room) stateOf(z *zone) (ZoneState, Reason) {
 		return Latched, z.reason
 	case SecondGateway, CrashLoop, ValveMismatch, NoResponse:
 		return Latched, z.reason
-	case RestingStill:
+	case RestingStill, Soak:
 		return Resting, z.reason
 	case WindowPassed:
 		return Idle, z.reason
@@ -92,6 +92,10 @@ func (r *Room) because(z *zone) string {
 			return "no water is due: the schedule gives this zone none"
 		}
 		return "no window is open"
+	case Soak:
+		if z.soak != nil {
+			return sprintf("%s; the next at %s", z.soak.words(), r.clockWords(z.restUntil(z.ask.rest)))
+		}
 	case WindowPassed:
 		return "its window shut while it waited for the supply"
 	}

@@ -61,7 +61,7 @@ func (z *zone) wateredBlind(d time.Duration) {
 	if z.est.known || z.mem.LevelAt == 0 || d <= 0 {
 		return
 	}
-	gain, most := z.cfg.Points(d), z.cfg.Limits.MaxMoisture
+	gain, most := z.cfg.Points(d), z.maxMoisture()
 	if z.taught.Field > 0 {
 		most = min(most, z.taught.Field)
 	}

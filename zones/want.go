@@ -12,6 +12,7 @@ func (r *Room) lookAtZone(z *zone) {
 	r.situate(z)
 	r.see(z)
 	r.want(z)
+	r.wantSoak(z)
 }
 
 // see renews the estimate at r.t and what hangs on it.
@@ -70,7 +71,7 @@ func (r *Room) situate(z *zone) {
 		was, wasOpen := z.sit.Instance.ID, z.sit.Open && z.sitSet
 		z.sit = schedule.At(&r.plan.Calendar, &z.cfg.Schedule, w)
 		z.sitSet, z.nextSet = true, false
-		if wasOpen && z.waiting && z.sit.Instance.ID != was {
+		if wasOpen && z.waiting && z.soak == nil && z.sit.Instance.ID != was {
 			z.passed = true
 			z.refusals[WindowPassed]++
 			r.entry(&Entry{Kind: "refused", Zone: z.id, Reason: WindowPassed, Because: "the window shut while the zone waited for the supply"})
@@ -244,7 +245,7 @@ func (z *zone) setQuiet(w *schedule.Window) {
 			hi = min(hi, l)
 		}
 	}
-	edge(z.cfg.Limits.MaxMoisture)
+	edge(z.maxMoisture())
 	if d := z.cfg.Dry; d != nil {
 		edge(d.Below)
 	} else if z.sit.LowestBelow > 0 {
@@ -327,6 +328,10 @@ func (r *Room) serve(s *supply) {
 
 // refuse notes why a want is not met; the journal hears of it with the state.
 func (r *Room) refuse(z *zone, l *interlock) {
+	if z.soak != nil {
+		r.refuseSoak(z, l)
+		return
+	}
 	if l.code != SupplyBusy {
 		z.waiting = false
 	}

@@ -246,7 +246,7 @@ func heldWords(r *Room, z *zone, _ *ask) string {
 }
 
 func overWetWords(_ *Room, z *zone, _ *ask) string {
-	return sprintf("%s %% is at or over the limit of %s %%", percent(z.est.value), percent(z.cfg.Limits.MaxMoisture))
+	return sprintf("%s %% is at or over the limit of %s %%", percent(z.est.value), percent(z.maxMoisture()))
 }
 
 func probesLostWords(_ *Room, z *zone, _ *ask) string {
@@ -299,6 +299,9 @@ func dailyWords(r *Room, z *zone, a *ask) string {
 	}
 	if a.fallback {
 		return sprintf("the fallback gave %s of %s in 24 h, a shot of %s does not fit", words(z.used(r.t, LostProbesTimed)), words(z.cfg.Lost.MaxPerDay), words(a.length))
+	}
+	if a.soak && z.cfg.Limits.Soak != nil {
+		return sprintf("soaks gave %s of %s in 24 h, %s more does not fit", words(z.used(r.t, Soak)), words(z.cfg.Limits.Soak.MaxPerDay), words(a.length))
 	}
 	return sprintf("%s of %s given in 24 h, a shot of %s does not fit", words(z.used(r.t, "")), words(z.maxPerDay()), words(a.length))
 }

@@ -89,6 +89,7 @@ func (r *Room) build(p *Plan) {
 		r.fitZone(z, &p.Zones[i])
 	}
 	slices.SortFunc(r.zones, func(a, b *zone) int { return compare(a.id, b.id) })
+	r.reconcile()
 	r.buildProbes(p)
 	r.dropAlarms()
 	r.dirty = true
@@ -243,62 +244,6 @@ func (r *Room) fitZone(z *zone, cfg *Zone) {
 	}
 	r.zones = append(r.zones, z)
 	r.zoneBy[z.id] = z
-}
-
-// buildProbes fits the probes of the plan and those that orders gave to zones;
-// where the files name a place, they lead.
-func (r *Room) buildProbes(p *Plan) {
-	old := r.probeBy
-	r.probeBy = map[Place]*probe{}
-	r.probes = nil
-	for i := range p.Probes {
-		cfg := &p.Probes[i]
-		r.fitProbe(old[cfg.Place], cfg.Place, cfg.ID, cfg.Label, cfg.Zone, cfg.Offset, true)
-	}
-	for _, pm := range sortedKeys(r.mem.Probes) {
-		m := r.mem.Probes[pm]
-		place, ok := parsePlace(pm)
-		if !ok || m.ID == "" || r.probeBy[place] != nil {
-			continue
-		}
-		r.fitProbe(old[place], place, m.ID, m.Label, m.Zone, 0, false)
-	}
-	for _, place := range sortedPlaces(old) {
-		if q := old[place]; r.probeBy[place] == nil && !q.inFiles {
-			r.fitProbe(q, place, q.id, q.label, "", 0, false)
-		}
-	}
-	for _, z := range r.zones {
-		z.est = z.estimate(r.t)
-	}
-}
-
-func (r *Room) fitProbe(q *probe, place Place, id, label, zoneID string, offset Level, inFiles bool) *probe {
-	if q == nil {
-		q = &probe{signal: silentSignal()}
-		if m := r.mem.Probes[place.String()]; m != nil {
-			q.excluded, q.level, q.ignoredTo = m.Excluded, m.Level, m.Ignored
-		}
-	}
-	q.id, q.label, q.place, q.inFiles = id, label, place, inFiles
-	if z := r.zoneBy[zoneID]; z != q.zone || z == nil {
-		q.zone = z
-		q.hasHigh = false
-	}
-	q.lo, q.hi, q.stale = 0, 100*schedule.Percent, 3*time.Minute
-	q.signal.medium, q.signal.offset = nil, offset
-	if z := q.zone; z != nil {
-		q.signal.medium = &z.cfg.Medium
-		m := z.cfg.Moisture
-		q.lo, q.hi, q.stale = m.PlausibleLo, m.PlausibleHi, m.StaleAfter
-		z.probes = append(z.probes, q)
-		if h, ok := z.mem.Highs[place.String()]; ok && !q.hasHigh {
-			q.high, q.hasHigh = h, true
-		}
-	}
-	r.probeBy[place] = q
-	r.probes = append(r.probes, q)
-	return q
 }
 
 // newPlan puts another plan in force. What leaves closes first; a run that goes on

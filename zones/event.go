@@ -74,7 +74,9 @@ type OrderKind string
 
 // The orders the core takes. Those of a later version are refused by name.
 const (
-	OrderAssign      OrderKind = "assign"      // Subject: probe, Zone
+	OrderAssign      OrderKind = "assign"      // Subject: probe, Zone, Label or ""
+	OrderExchange    OrderKind = "exchange"    // Subject: probe, With or "": what answers at its place
+	OrderLabel       OrderKind = "label"       // Subject: probe, Label
 	OrderIgnore      OrderKind = "ignore"      // Subject: probe, For
 	OrderHold        OrderKind = "hold"        // Zone, For
 	OrderRelease     OrderKind = "release"     // Zone
@@ -90,7 +92,7 @@ const (
 // OrderKinds lists every kind that a command of its name gives, those of a later
 // version too, which the core refuses.
 func OrderKinds() []OrderKind {
-	return []OrderKind{OrderAssign, "exchange", OrderIgnore, OrderHold, OrderRelease, OrderShot, OrderSoak, OrderStop, OrderReset,
+	return []OrderKind{OrderAssign, OrderExchange, OrderLabel, OrderIgnore, OrderHold, OrderRelease, OrderShot, OrderSoak, OrderStop, OrderReset,
 		OrderAcknowledge, OrderNote, "walk", OrderClockTrust, "restore", "uniformity"}
 }
 
@@ -105,9 +107,14 @@ type Order struct {
 	Subject  string
 	For      time.Duration
 	VolumeML float64 // mL a plant
-	Source   Source
-	By       string
-	Note     string
+	With     string  // of an exchange: the probe (id or place) that comes in the place of Subject
+	Label    string
+	// KeepOffset says of an exchange that it is the same probe at another place, or that
+	// its offset was measured anew: the offset stays.
+	KeepOffset bool
+	Source     Source
+	By         string
+	Note       string
 }
 
 // NewPlan puts a valid plan in force.

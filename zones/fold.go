@@ -120,6 +120,9 @@ func (m *Memory) Apply(rec *Record) {
 			m.progress(&rec.Zones[i])
 		}
 	case RecProbe:
+		if rec.Probe.Was != nil {
+			delete(m.Probes, rec.Probe.Was.String())
+		}
 		*m.probe(rec.Probe.Place) = rec.Probe.Memory
 	case RecPlan:
 		m.Plan = rec.Plan

@@ -238,7 +238,9 @@ func (r *Room) probeView(p *probe, t time.Duration) ProbeView {
 		}
 	}
 	v.Because = p.words(v.Quality, t)
+	v.Kept = r.keptOf(p)
 	if !p.heard {
+		p.strangerView(&v, t)
 		return v
 	}
 	age := int(p.age(t).Seconds())
@@ -252,6 +254,19 @@ func (r *Room) probeView(p *probe, t time.Duration) ProbeView {
 	v.Permittivity = known(p.signal.permittivity)
 	v.EC25, v.PoreEC, v.PoreWhy = p.salts()
 	return v
+}
+
+// strangerView shows what a probe of no zone says beside moisture: it may be all there is
+// to know it by.
+func (p *probe) strangerView(v *ProbeView, t time.Duration) {
+	if !p.spoke || p.zone != nil {
+		return
+	}
+	age := int((t - p.spokeAt).Seconds())
+	v.AgeSeconds = &age
+	if t-p.spokeAt <= p.stale {
+		v.EC, v.Temperature, v.Permittivity = known(p.ec), known(p.temperature), known(p.signal.permittivity)
+	}
 }
 
 func known(x float64) *float64 {
@@ -269,6 +284,9 @@ func (p *probe) words(q ProbeQuality, t time.Duration) string {
 	case ProbeLost, ProbeStale:
 		if p.noMoisture {
 			return "sends nothing that moisture could be told from: it counts for nothing"
+		}
+		if !p.heard && p.anew {
+			return "not heard since it was exchanged"
 		}
 		if !p.heard {
 			return "not heard since the start"

@@ -93,6 +93,12 @@ type ProbeMemory struct {
 	Zone     string        `json:"zone,omitempty"`    // assigned by order
 	ID       string        `json:"id,omitempty"`
 	Label    string        `json:"label,omitempty"`
+	// Instead is the place at which the files name the probe that an exchange brought
+	// here: it stands until they name another.
+	Instead string `json:"instead,omitempty"`
+	// Void is the offset of the files that went with the probe before; 0 = none. It is
+	// not added until they say another.
+	Void Level `json:"void,omitempty"`
 }
 
 // RunRecord is the part of a record that is about a run.
@@ -142,6 +148,7 @@ type ZoneProgress struct {
 type ProbeRecord struct {
 	Place  Place       `json:"place"`
 	Memory ProbeMemory `json:"memory"`
+	Was    *Place      `json:"was,omitempty"` // the probe was there; what is remembered of that place ends
 }
 
 // BudgetRecord frees outputs whose budget counted as spent.

@@ -29,6 +29,10 @@ func (r *Room) order(e *Order) {
 		r.orderAcknowledge(e)
 	case OrderAssign:
 		r.orderAssign(e)
+	case OrderExchange:
+		r.orderExchange(e)
+	case OrderLabel:
+		r.orderLabel(e)
 	case OrderIgnore:
 		r.orderIgnore(e)
 	case OrderNote, OrderClockTrust:
@@ -197,26 +201,6 @@ func (r *Room) orderStop(e *Order) {
 	}
 	r.latchZone(z, StoppedByPerson, by)
 	r.answer(e, true, StoppedByPerson, sprintf("%s is stopped until `rillgate reset %s`; this isolates neither water nor current", z.id, z.id))
-}
-
-func (r *Room) orderAssign(e *Order) {
-	p := r.probeByID(e.Subject)
-	z := r.zoneBy[e.Zone]
-	switch {
-	case p == nil:
-		r.answer(e, false, NoReason, sprintf("no probe %q is known", e.Subject))
-	case z == nil:
-		r.answer(e, false, NoReason, sprintf("no zone %q; the zones are %s", e.Zone, r.zoneNames()))
-	case p.inFiles:
-		r.answer(e, false, NoReason, "room.yaml names this probe, and it leads: change its zone there, then `rillgate apply`")
-	default:
-		m := r.probeMemory(p)
-		m.ID, m.Label, m.Zone = p.id, p.label, z.id
-		r.record(&Record{Kind: RecProbe, Probe: &ProbeRecord{Place: p.place, Memory: m}})
-		r.build(r.plan)
-		r.answer(e, true, NoReason, sprintf("%s counts for %s from its second reading on; into room.yaml goes {id: %s, address: %q, zone: %s} under terminal %d of %s",
-			p.id, z.id, p.id, p.place.Address, z.id, p.place.Terminal, p.place.Controller))
-	}
 }
 
 func (r *Room) orderIgnore(e *Order) {

@@ -41,6 +41,9 @@ type probe struct {
 	signal          signal
 	salt            salts // of the last reading, once asked for
 	noMoisture      bool  // nothing that moisture could be told from, so far
+	spoke           bool  // a live message came, whatever was in it
+	spokeAt         time.Duration
+	anew            bool // it was exchanged, and not heard since
 
 	lo, hi  Level
 	stale   time.Duration
@@ -94,7 +97,7 @@ func (p *probe) take(rd *Reading, t time.Duration) (taken, changed bool) {
 	if rd.HasTime && p.stamped && rd.At <= p.stamp {
 		return false, false // a repeat: its stamp does not advance
 	}
-	p.ec, p.temperature = rd.EC, rd.Temperature
+	p.ec, p.temperature, p.spoke, p.spokeAt = rd.EC, rd.Temperature, true, t
 	if rd.Serial != "" {
 		p.serial = rd.Serial
 	}
@@ -116,7 +119,7 @@ func (p *probe) take(rd *Reading, t time.Duration) (taken, changed bool) {
 		p.stamp, p.stamped = rd.At, true
 		p.extra = p.late(t, t-rd.At)
 	}
-	p.heard, p.has, p.arrived, p.value = true, true, t, value
+	p.heard, p.has, p.anew, p.arrived, p.value = true, true, false, t, value
 	return true, p.judge(t)
 }
 
@@ -242,6 +245,14 @@ func (p *probe) forget() {
 	p.history = [slots]slot{}
 	p.live = 0
 	p.heard, p.has = false, false
+}
+
+// begin makes the probe another one, of which nothing was heard yet.
+func (p *probe) begin() {
+	p.forget()
+	p.signal.permittivity, p.signal.flags = silentSignal().permittivity, 0
+	p.anew, p.spoke, p.noMoisture, p.timed = true, false, false, false
+	p.ignoredTo, p.rose, p.hasHigh = 0, 0, false
 }
 
 // staleAt gives the age after which the last reading no longer counts.

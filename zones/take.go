@@ -74,7 +74,7 @@ func (r *Room) meet(e *Reading) *probe {
 	if n >= maxStrangers {
 		return nil
 	}
-	p := r.fitProbe(nil, e.Place, placeID(e.Place), "", "", 0, false)
+	p := r.fitProbe(nil, wired{place: e.Place, id: r.freshID(e.Place), label: r.labelled(e.Place)})
 	r.entry(&Entry{Kind: "probe-new", Probe: p.id, Because: sprintf("a probe that no file names answers at %s", e.Place)})
 	return p
 }

@@ -188,6 +188,15 @@ type ProbeView struct {
 	Temperature  *float64     `json:"temperature"`
 	AgeSeconds   *int         `json:"age"`
 	InFiles      bool         `json:"in_files"`
+	Kept         *KeptProbe   `json:"kept,omitempty"` // what orders said of it; nil = nothing
+}
+
+// KeptProbe is what the register keeps of a probe by orders, beside what the files say.
+type KeptProbe struct {
+	Zone    string `json:"zone,omitempty"`
+	Label   string `json:"label,omitempty"`
+	Instead string `json:"instead,omitempty"` // the place at which the files named it when an exchange took it where it is
+	Void    Level  `json:"void,omitempty"`    // offset of the files that belonged to the probe before, thousandths of a percent
 }
 
 // ControllerView is one room controller.

@@ -50,6 +50,9 @@ type wireOrder struct {
 	Subject string          `json:"subject,omitempty"`
 	For     string          `json:"for,omitempty"`
 	Volume  string          `json:"volume,omitempty"`
+	With    string          `json:"with,omitempty"`
+	Label   string          `json:"label,omitempty"`
+	Keep    bool            `json:"keep_offset,omitempty"`
 	By      string          `json:"by,omitempty"`
 	Note    string          `json:"note,omitempty"`
 }
@@ -111,7 +114,7 @@ func known(v float64) *float64 {
 }
 
 func orderWire(o *zones.Order) *wireOrder {
-	w := &wireOrder{Kind: o.Kind, Zone: o.Zone, Subject: o.Subject, For: durationText(o.For), By: o.By, Note: o.Note}
+	w := &wireOrder{Kind: o.Kind, Zone: o.Zone, Subject: o.Subject, For: durationText(o.For), With: o.With, Label: o.Label, Keep: o.KeepOffset, By: o.By, Note: o.Note}
 	if o.VolumeML > 0 {
 		w.Volume = strconv.FormatFloat(o.VolumeML, 'f', -1, 64) + "mL"
 	}

@@ -165,6 +165,9 @@ func orderFields() []field {
 		{"probe", setName(func(d *decoder) *string { return &d.line.Order.Subject }), false},
 		{"for", setDuration(func(d *decoder) *time.Duration { return &d.line.Order.For }), false},
 		{"volume", (*decoder).volume, false},
+		{"with", setName(func(d *decoder) *string { return &d.line.Order.With }), false},
+		{"label", setName(func(d *decoder) *string { return &d.line.Order.Label }), false},
+		{"keep_offset", setBool(func(d *decoder) *bool { return &d.line.Order.KeepOffset }), false},
 		{"by", setName(func(d *decoder) *string { return &d.line.Order.By }), false},
 		{"note", setName(func(d *decoder) *string { return &d.line.Order.Note }), false},
 	}

@@ -191,14 +191,14 @@ func (r *Runner) order(c Line) error {
 	r.orders++
 	o := &zones.Order{ID: "o-" + itoa(r.orders), Kind: zones.OrderKind(c.arg(0)), Source: "socket"}
 	source := "socket"
-	err := c.options(map[string]any{"for": &o.For, "volume": &o.VolumeML, "note": &o.Note, "source": &source})
+	err := c.options(map[string]any{"for": &o.For, "volume": &o.VolumeML, "with": &o.With, "label": &o.Label, "note": &o.Note, "source": &source})
 	o.Source = zones.Source(source)
 	switch o.Kind {
 	case zones.OrderReset:
 		o.Subject, o.Zone = c.arg(1), c.arg(2)
 	case zones.OrderAssign, zones.OrderIgnore:
 		o.Subject, o.Zone = c.arg(1), c.arg(2)
-	case zones.OrderAcknowledge:
+	case zones.OrderAcknowledge, zones.OrderExchange, zones.OrderLabel:
 		o.Subject = c.arg(1)
 	default:
 		o.Zone = c.arg(1)

@@ -48,7 +48,7 @@ func (c *Checker) zoneAt(at zones.Place) string {
 		return z
 	}
 	for i := range c.plan.Probes {
-		if c.plan.Probes[i].Place == at {
+		if c.where(&c.plan.Probes[i]) == at {
 			return c.plan.Probes[i].Zone
 		}
 	}

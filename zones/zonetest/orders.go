@@ -1,6 +1,7 @@
 package zonetest
 
 import (
+	"strings"
 	"time"
 
 	"rillgate/zones"
@@ -12,7 +13,11 @@ type orders struct {
 	last     map[zones.OrderKind]time.Duration
 	shots    map[string]int // accepted shots by hand that have not begun, by zone
 	assigned map[zones.Place]string
+	moved    map[string]moved // probes of the files that an exchange took elsewhere, by id
 }
+
+// moved is where an exchange took a probe, as long as the files name it at `instead`.
+type moved struct{ instead, to zones.Place }
 
 // orderEffect is how long after an order its records may come: the ledger answers
 // in between.
@@ -24,6 +29,7 @@ func (o *orders) make() {
 		o.last = map[zones.OrderKind]time.Duration{}
 		o.shots = map[string]int{}
 		o.assigned = map[zones.Place]string{}
+		o.moved = map[string]moved{}
 	}
 }
 
@@ -77,7 +83,58 @@ func (c *Checker) answer(a *zones.Answer) {
 		c.assign(&o)
 	case o.Kind == zones.OrderAcknowledge && a.Accepted:
 		c.afresh(o.Subject)
+	case o.Kind == zones.OrderExchange && a.Accepted:
+		c.exchange(&o)
 	}
+}
+
+// exchange books that another probe stands for one: at its place, or where it answers.
+// Nothing that was heard so far is its own.
+func (c *Checker) exchange(o *zones.Order) {
+	was, known := c.placeOf(o.Subject)
+	is := was
+	if o.With != "" {
+		is, _ = c.placeOf(o.With)
+	}
+	if p := c.places[is]; p != nil {
+		p.live, p.stamped, p.has = 0, false, false
+	}
+	if is == was || !known {
+		return
+	}
+	for i := range c.plan.Probes {
+		if p := &c.plan.Probes[i]; c.where(p) == was {
+			c.orders.moved[p.ID] = moved{p.Place, is}
+			return
+		}
+	}
+	c.orders.assigned[is] = c.orders.assigned[was]
+	delete(c.orders.assigned, was)
+}
+
+// where is the place of a probe of the files.
+func (c *Checker) where(p *zones.Probe) zones.Place {
+	m, ok := c.orders.moved[p.ID]
+	if ok && m.instead == p.Place {
+		return m.to
+	}
+	delete(c.orders.moved, p.ID) // the files say something else: they lead for good
+	return p.Place
+}
+
+// placeOf finds a probe by its id in the files, or by its place in words or as an id.
+func (c *Checker) placeOf(subject string) (zones.Place, bool) {
+	for i := range c.plan.Probes {
+		if p := &c.plan.Probes[i]; p.ID == subject || c.where(p).String() == subject {
+			return c.where(p), true
+		}
+	}
+	for _, p := range c.atList {
+		if p.at.String() == subject || strings.ReplaceAll(p.at.String(), "/", "-") == subject {
+			return p.at, true
+		}
+	}
+	return zones.Place{}, false
 }
 
 // afresh is a probe that a person took back: what times it had before no longer binds.

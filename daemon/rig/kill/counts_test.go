@@ -13,7 +13,8 @@ import (
 type counts struct {
 	mu      sync.Mutex
 	began   time.Time
-	lives   int
+	lives   int // ended
+	good    int // of them judged, with nothing found
 	byWay   map[string]int
 	other   map[string]int
 	latest  time.Duration // from a start to its first opening
@@ -53,13 +54,21 @@ func (c *counts) died(u cut, call string, v *life) {
 	c.byWay[where]++
 }
 
+// done counts a life that was judged, with nothing found, and gives how many there are.
+func (c *counts) done() int {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.good++
+	return c.good
+}
+
 func (c *counts) String() string {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	took := time.Since(c.began)
 	var b strings.Builder
-	fmt.Fprintf(&b, "%d lives ended by SIGKILL in %s (%.1f s a life); an opening at most %.1f s after a start\n",
-		c.lives, took.Round(time.Second), took.Seconds()/float64(max(1, c.lives)), c.latest.Seconds())
+	fmt.Fprintf(&b, "%d lives ended by SIGKILL, %d of them judged good, in %s (%.1f s a life); an opening at most %.1f s after a start\n",
+		c.lives, c.good, took.Round(time.Second), took.Seconds()/float64(max(1, c.lives)), c.latest.Seconds())
 	for _, m := range []map[string]int{c.byWay, c.other} {
 		for _, k := range slices.Sorted(maps.Keys(m)) {
 			fmt.Fprintf(&b, "%6d  %s\n", m[k], k)

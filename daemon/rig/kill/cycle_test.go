@@ -122,11 +122,23 @@ func (v *life) atCall(c cut, trace string) error {
 	return err
 }
 
+// answers waits until the daemon has its state and answers at its socket: a second one
+// that begins before has as good a right to it. It is false when the daemon is gone.
+func (v *life) answers() bool {
+	for !v.over() {
+		if conn, err := net.Dial("unix", filepath.Join(v.lane.state, "control.sock")); err == nil {
+			return conn.Close() == nil
+		}
+		v.pause(50 * time.Millisecond)
+	}
+	return false
+}
+
 // second starts another daemon on the same state: it must end with 1, and have spoken to
 // no broker.
 func (v *life) second(wait time.Duration) error {
 	v.pause(wait)
-	if v.over() {
+	if !v.answers() {
 		return nil
 	}
 	trap, err := net.Listen("tcp", "127.0.0.1:0")

@@ -55,6 +55,9 @@ func TestKill(t *testing.T) {
 				for own := 1; int(next.Add(1)) <= *cycles && !t.Failed(); own++ {
 					// each lane begins at another place of the rule of tenths and sevenths
 					require.NoError(t, l.cycle(draw(l.rng, own+i*17)))
+					if n := count.done(); n%1000 == 0 {
+						t.Log(count)
+					}
 				}
 				l.rest(t)
 			})

@@ -135,6 +135,7 @@ func (r *Room) zoneAlarms(z *zone) {
 		l := z.latch(code)
 		r.alarmWhen(l != nil, code, z.id, func() string { return and(l.Because, r.dryingWords(z, r.t)) })
 	}
+	r.alarmWhen(isNotWalked(r, z, nil), NotWalked, z.id, func() string { return and(notWalkedWords(r, z, nil), r.dryingWords(z, r.t)) })
 	m := z.cfg.Moisture
 	r.alarmWhen(isOverWet(r, z, nil), OverWet, z.id, func() string { return overWetWords(r, z, nil) })
 	settled := r.t >= r.born+max(m.StaleAfter, r.holdTo-r.born)

@@ -18,6 +18,7 @@ type zone struct {
 	probes []*probe
 
 	est     estimate
+	mark    string // of its wiring; "" = to be reckoned
 	sit     schedule.Situation
 	sitSet  bool
 	nextIn  schedule.Instance // the next to open, when nextSet and nextOK
@@ -216,7 +217,7 @@ func (r *Room) fitZone(z *zone, cfg *Zone) {
 	}
 	z.cfg, z.id, z.mem = cfg, cfg.ID, r.mem.zone(cfg.ID)
 	z.outs, z.ctls, z.probes, z.supply = nil, nil, nil, nil
-	z.sitSet = false
+	z.sitSet, z.mark = false, ""
 	r.lightsFor = time.Time{}
 	for i := range r.plan.Valves {
 		v := &r.plan.Valves[i]

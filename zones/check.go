@@ -7,7 +7,7 @@ func (r *Room) check() {
 		n := 0
 		for _, z := range s.zones {
 			if z.run != nil && z.run.valvesOn {
-				n += len(z.outs)
+				n += len(z.run.outs)
 			}
 		}
 		if n > s.cfg.MaxOpen && !r.shrunk(s) {

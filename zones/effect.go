@@ -116,6 +116,7 @@ const (
 	SupplyIsLow       Reason = "supply-low"
 	ClockUnsure       Reason = "clock-unsure"
 	HeldByPerson      Reason = "held"
+	NotWalked         Reason = "not-walked"
 	NoResponse        Reason = "no-response"
 	OverWet           Reason = "over-wet"
 	ProbesLost        Reason = "probes-lost"
@@ -138,6 +139,7 @@ const (
 	ByHand          Reason = "by-hand"
 	LostProbesTimed Reason = "lost-probes-timed"
 	Soak            Reason = "soak"
+	Walk            Reason = "walk"
 	ShotDone        Reason = "shot-done"
 )
 
@@ -171,6 +173,7 @@ const (
 	RecProgress RecordKind = "progress" // windows, highs, response counts
 	RecProbe    RecordKind = "probe"    // exclusion, ignore, assignment
 	RecPlan     RecordKind = "plan"     // hash in force and lease
+	RecWalked   RecordKind = "walked"   // the wiring of a zone was found, or said, to be right
 	RecSpent    RecordKind = "spent"    // what was given is not known: every budget counts as spent
 )
 
@@ -194,4 +197,5 @@ type Record struct {
 	Zones   []ZoneProgress `json:"zones,omitempty"`
 	Probe   *ProbeRecord   `json:"probe,omitempty"`
 	Budget  *BudgetRecord  `json:"budget,omitempty"`
+	Walked  *WalkedRecord  `json:"walked,omitempty"`
 }

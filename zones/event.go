@@ -87,13 +87,17 @@ const (
 	OrderAcknowledge OrderKind = "acknowledge" // Subject: alarm, probe, zone, or "" for all
 	OrderNote        OrderKind = "note"
 	OrderClockTrust  OrderKind = "clock trust" // journalled here; the shell holds the trust
+	OrderWalk        OrderKind = "walk"        // Zone, Subject: valve, For; without both, windows wait for a walk
+	OrderWalkCut     OrderKind = "walk cut"    // Zone, Subject: valve; one grant that is not renewed
+	OrderWalkAccept  OrderKind = "walk accept" // Zone, Subject: its wiring, "" = as it is now
+	OrderWalkEnd     OrderKind = "walk end"    // closes what a walk opened; windows open again
 )
 
 // OrderKinds lists every kind that a command of its name gives, those of a later
 // version too, which the core refuses.
 func OrderKinds() []OrderKind {
 	return []OrderKind{OrderAssign, OrderExchange, OrderLabel, OrderIgnore, OrderHold, OrderRelease, OrderShot, OrderSoak, OrderStop, OrderReset,
-		OrderAcknowledge, OrderNote, "walk", OrderClockTrust, "restore", "uniformity"}
+		OrderAcknowledge, OrderNote, OrderWalk, OrderWalkCut, OrderWalkAccept, OrderWalkEnd, OrderClockTrust, "restore", "uniformity"}
 }
 
 // Source says where an order came from: "socket", "mqtt", "input" or "trace".

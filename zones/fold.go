@@ -124,6 +124,8 @@ func (m *Memory) Apply(rec *Record) {
 			delete(m.Probes, rec.Probe.Was.String())
 		}
 		*m.probe(rec.Probe.Place) = rec.Probe.Memory
+	case RecWalked:
+		m.zone(rec.Walked.Zone).Walked = &WalkMemory{Wiring: rec.Walked.Wiring, Wall: rec.Wall}
 	case RecPlan:
 		m.Plan = rec.Plan
 	case RecSpent:
@@ -345,6 +347,10 @@ func (m *Memory) Clone() *Memory {
 		z := *v
 		z.Past = slices.Clone(v.Past)
 		z.Highs = cloneHighs(v.Highs)
+		if v.Walked != nil {
+			w := *v.Walked
+			z.Walked = &w
+		}
 		c.Zones[k] = &z
 	}
 	c.Probes = make(map[string]*ProbeMemory, len(m.Probes))

@@ -69,6 +69,7 @@ func (r *Room) zoneView(z *zone, t time.Duration, wall time.Time) ZoneView {
 		return &w
 	}
 	r.dryView(&v, z, t)
+	r.walkView(&v, z)
 	if w := z.window(); w != nil {
 		end := z.sit.Instance.End.In(r.location())
 		v.Window, v.WindowEnds, v.Below, v.StopAt = w.Name, &end, shown(max(w.Below, w.Floor)), shown(w.StopAt)

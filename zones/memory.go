@@ -73,6 +73,13 @@ type ZoneMemory struct {
 	LevelAt   time.Duration       `json:"level_at,omitempty"`   // at this age; 0 = never
 	LevelHalf Level               `json:"level_half,omitempty"` // half-width at 95 %
 	DayOf     time.Time           `json:"day_of"`
+	Walked    *WalkMemory         `json:"walked,omitempty"` // the last good walk
+}
+
+// WalkMemory is the wiring that a walk found right, and when.
+type WalkMemory struct {
+	Wiring string    `json:"wiring"`
+	Wall   time.Time `json:"wall"`
 }
 
 // ResponseMemory counts shots that should have been felt.
@@ -149,6 +156,12 @@ type ProbeRecord struct {
 	Place  Place       `json:"place"`
 	Memory ProbeMemory `json:"memory"`
 	Was    *Place      `json:"was,omitempty"` // the probe was there; what is remembered of that place ends
+}
+
+// WalkedRecord says which wiring of a zone is right.
+type WalkedRecord struct {
+	Zone   string `json:"zone"`
+	Wiring string `json:"wiring"`
 }
 
 // BudgetRecord frees outputs whose budget counted as spent.

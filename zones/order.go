@@ -35,6 +35,12 @@ func (r *Room) order(e *Order) {
 		r.orderLabel(e)
 	case OrderIgnore:
 		r.orderIgnore(e)
+	case OrderWalk, OrderWalkCut:
+		r.orderWalk(e)
+	case OrderWalkAccept:
+		r.orderWalkAccept(e)
+	case OrderWalkEnd:
+		r.orderWalkEnd(e)
 	case OrderNote, OrderClockTrust:
 		r.answer(e, true, NoReason, "noted")
 	default:
@@ -138,9 +144,10 @@ func (r *Room) orderShot(e *Order) {
 	r.answer(e, true, ByHand, sprintf("%s gets %s", z.id, words(a.length)))
 }
 
-// queued reports whether a zone waits for the supply: a shot by hand does not overtake.
+// queued reports whether a zone waits for the supply, or a walk has the room: a shot by
+// hand does not overtake.
 func (r *Room) queued(s *supply) bool {
-	return s != nil && slices.ContainsFunc(s.zones, func(z *zone) bool { return z.waiting })
+	return r.walking() || s != nil && slices.ContainsFunc(s.zones, func(z *zone) bool { return z.waiting })
 }
 
 // handShot reckons the valve time: given, or the shot of the window open now, else

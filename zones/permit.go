@@ -28,6 +28,7 @@ var interlocks = []interlock{
 	{SupplyIsLow, true, true, false, isSupplyLow, supplyLowWords},
 	{ClockUnsure, false, false, false, isUnsure, func(*Room, *zone, *ask) string { return unsureWords }},
 	{HeldByPerson, true, true, true, isHeld, heldWords},
+	{NotWalked, false, false, true, isNotWalked, notWalkedWords},
 	{NoResponse, false, false, true, zoneLatched(NoResponse), latchWords(NoResponse)},
 	{OverWet, true, true, false, isOverWet, overWetWords},
 	{ProbesLost, false, true, false, isBlind(ProbesLost), probesLostWords},
@@ -58,7 +59,7 @@ func (r *Room) permit(z *zone, a *ask, to int) (*interlock, bool) {
 
 // mustClose asks what may end a run.
 func (r *Room) mustClose(z *zone, run *run) (Reason, string, bool) {
-	a := ask{hand: run.reason == ByHand || run.reason == Soak, soak: run.reason == Soak, evidence: run.evidence, fallback: run.reason == LostProbesTimed}
+	a := ask{hand: run.reason == ByHand || run.reason == Soak || run.reason == Walk, soak: run.reason == Soak, evidence: run.evidence, fallback: run.reason == LostProbesTimed}
 	for i := range interlocks {
 		l := &interlocks[i]
 		if !l.closes || (a.hand && !l.hand) || !l.holds(r, z, &a) {

@@ -194,6 +194,7 @@ type Zone struct {
 	Limits       Limits
 	Lost         *Fallback // nil = close
 	Dry          *DryRule  // nil = the rule without a setting
+	RequireWalk  bool      // no window waters it before a good walk of its wiring
 
 	PoreEC          *Band // mS/cm; nil = not watched
 	RootTemperature *Band // °C; nil = not watched

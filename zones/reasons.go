@@ -123,6 +123,13 @@ var refusals = map[Reason]Explanation{
 		Rule:  "a hold keeps water from the zone until it ends or is released",
 		Do:    "`rillgate release ZONE` to end it early",
 	},
+	NotWalked: {
+		Title: "not walked as it is wired",
+		Harm:  "a valve waters another bed than its probes stand in: one is flooded, the other dries",
+		Rule:  "`require_walk` is set, and the zone's valves or probes are not wired as its last good walk found them",
+		Do:    "`rillgate walk ZONE`; where no probe can tell, look at it by hand shots and `rillgate walk --accept ZONE`",
+		Alarm: true,
+	},
 	NoResponse: {
 		Title: "shots are not felt",
 		Harm:  "a dead probe or a blocked line asks for water again and again",
@@ -239,6 +246,7 @@ var causes = map[Reason]Explanation{
 	ToLevel:         {Title: "up to a level", Rule: "the window gives shots until `stop_at` is reached once"},
 	TimedShot:       {Title: "by time", Rule: "the window asks for no moisture: a shot at its opening, then one rest after each close"},
 	ByHand:          {Title: "by hand", Rule: "a person ordered a shot"},
+	Walk:            {Title: "on a walk", Rule: "the walk opens one valve and watches which probes rise"},
 	LostProbesTimed: {Title: "by time, probes lost", Rule: "the quorum is lost and `on_lost_probes` gives timed shots within the moisture windows"},
 	Soak:            {Title: "soak", Rule: "a person ordered a volume for each plant, in runs with rests, under `limits.soak`; between them the zone's windows wait", Do: "`rillgate soak ZONE --end` ends it"},
 	ShotDone:        {Title: "shot done", Rule: "the shot ran to its end"},

@@ -70,6 +70,7 @@ type Room struct {
 	progRec     time.Duration
 	settling    []*run // closed, not settled yet
 	leakSince   time.Duration
+	walkTo      time.Duration // age until which windows and shots wait for a walk
 
 	lightsFor time.Time // from when lightsOn tells the times of the lights
 	lightsOn  []schedule.Instance

@@ -48,6 +48,7 @@ type run struct {
 	order      string // id of the order, by hand
 	plan       *Plan  // in force when it began
 	capped     bool   // another plan's max_run shortened it
+	cut        bool   // its grants are not renewed: how the outputs close by themselves is watched
 }
 
 // ask is what a zone wants to do now, before the interlocks are asked.
@@ -63,6 +64,8 @@ type ask struct {
 	rest     time.Duration
 	because  string // "" = by the trigger of the window
 	deficit  Level
+	outs     []*output // of a walk; nil = all of the zone
+	cut      bool
 }
 
 // start charges the whole run; nothing opens before the charge is durable.
@@ -71,7 +74,10 @@ func (r *Room) start(z *zone, a *ask) *run {
 	run := &run{
 		id: "r-" + itoa(int(r.epoch)) + "-" + itoa(r.runs), zone: z, outs: z.outs, supply: z.supply,
 		reason: a.reason, lease: r.plan.Lease, length: a.length, span: a.length, evidence: a.evidence, because: z.askWords(a),
-		window: a.window, plan: r.plan,
+		window: a.window, plan: r.plan, cut: a.cut,
+	}
+	if a.outs != nil {
+		run.outs = a.outs
 	}
 	run.moisture = a.reason == BelowThreshold || a.reason == DriedBack || a.reason == ToLevel
 	run.before, run.knew = z.est.value, z.est.known
@@ -85,7 +91,7 @@ func (r *Room) start(z *zone, a *ask) *run {
 		p.Shots++
 	}
 	rec := &RunRecord{ID: run.id, Zone: z.id, Length: a.length, Reason: a.reason, Progress: p,
-		End: r.t + a.length + run.lead, Litres: z.litres(a.length)}
+		End: r.t + a.length + run.lead, Litres: run.litres(a.length)}
 	for _, o := range run.outs {
 		rec.Outputs = append(rec.Outputs, o.id)
 	}
@@ -99,6 +105,11 @@ func (r *Room) start(z *zone, a *ask) *run {
 	}
 	run.rec = r.record(&Record{Kind: RecIntent, Run: rec, Lease: max(r.mem.Lease, run.lease), Wait: true})
 	return run
+}
+
+// litres gives what the run's valves give in d, L, each its share of the zone; 0 = unknown.
+func (run *run) litres(d time.Duration) float64 {
+	return run.zone.litres(d) * float64(len(run.outs)) / float64(max(len(run.zone.outs), 1))
 }
 
 // litres gives what the zone gets in d of valve time, L; 0 = unknown.
@@ -160,7 +171,7 @@ func (r *Room) open(run *run) {
 	}
 	run.end = run.openAt + run.length
 	run.renewed = r.t
-	r.entry(&Entry{Kind: "run-opened", Zone: z.id, Valve: z.outs[0].valve, Run: run.id, Window: windowName(run.window), Reason: run.reason,
+	r.entry(&Entry{Kind: "run-opened", Zone: z.id, Valve: run.outs[0].valve, Run: run.id, Window: windowName(run.window), Reason: run.reason,
 		Because: run.because, Order: run.order})
 	if run.openAt > r.t {
 		run.phase = leading
@@ -273,7 +284,7 @@ func (r *Room) closeRun(run *run, why Reason, because string) {
 		sec = (min(r.t, run.lastDeadline()) - run.openAt).Seconds()
 	}
 	r.entry(&Entry{Kind: "run-closed", Zone: z.id, Valve: run.outs[0].valve, Run: run.id, Reason: why, Because: because,
-		Seconds: sec, Litres: z.litres(time.Duration(sec * float64(time.Second)))})
+		Seconds: sec, Litres: run.litres(time.Duration(sec * float64(time.Second)))})
 	z.wateredBlind(time.Duration(sec * float64(time.Second)))
 	r.settling = append(r.settling, run)
 	if run.valvesOn && run.moisture && why == ShotDone {

@@ -49,6 +49,9 @@ func (r *Room) short(o *output, run *run, span time.Duration) bool {
 // lapsed reports whether a grant ran out before it was renewed: the gateway itself
 // was held up. The controller has closed by then; the run ends and is not caught up.
 func (r *Room) lapsed(run *run) (string, bool) {
+	if run.cut {
+		return "", false // what happens then is what it is for; its end comes soon after
+	}
 	for _, o := range run.outs {
 		if o.wanted && o.deadline < run.end && r.t > o.deadline {
 			return sprintf("the grant of %s ran out %s ago, before it was renewed: the gateway was held up", o.valve, words(r.t-o.deadline)), true
@@ -60,6 +63,9 @@ func (r *Room) lapsed(run *run) (string, bool) {
 // renewalDue reports whether the run's grants are to be renewed: a third of a lease after
 // the last, or, where that had no fresh word to go by, or a late one, with the next.
 func (r *Room) renewalDue(run *run) bool {
+	if run.cut {
+		return false
+	}
 	if r.t >= run.renewed+run.lease/3 {
 		return true
 	}
@@ -88,6 +94,9 @@ const endSlack = time.Second
 
 // ranOut reports whether the controller says that the run's last grant has run out.
 func (r *Room) ranOut(run *run) bool {
+	if run.cut {
+		return r.dropped(run)
+	}
 	if r.t+endSlack < run.end || run.phase != opened {
 		return false
 	}
@@ -109,7 +118,7 @@ func (r *Room) disobeys(run *run) (string, bool) {
 		if !o.wanted {
 			continue
 		}
-		if r.t+endSlack >= run.end && run.phase == opened {
+		if r.t+endSlack >= run.end && run.phase == opened || run.cut && r.t+endSlack >= o.deadline {
 			return "", false // its own deadline may come a little before our end
 		}
 		if o.shown && !o.open && o.carries(o.openSeq, r.epoch) {

@@ -65,7 +65,7 @@ func (r *Room) settle(run *run, at, sure time.Duration) {
 	if !run.valvesOn && run.window != "" && p.Instance == run.window && p.Shots > 0 {
 		p.Shots-- // it never opened
 	}
-	litres := z.litres(amount)
+	litres := run.litres(amount)
 	if l, ok := run.metered(); ok {
 		litres = l
 	}

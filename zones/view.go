@@ -109,6 +109,10 @@ type ZoneView struct {
 	Field        *float64    `json:"field"`          // %, the level to which its shots drain back, as it has shown
 	Spread       *float64    `json:"spread"`         // points, standard deviation of the counting probes
 
+	Wiring    string     `json:"wiring"`     // a mark of its valves' outputs and its probes' places
+	WalkedAt  *time.Time `json:"walked_at"`  // its last good walk; nil = none
+	NotWalked string     `json:"not_walked"` // why it counts as not walked; "" = walked as it is wired
+
 	Learned  *response.Learned `json:"learned"`  // what it has taught; nil = the daemon keeps none
 	Refusals map[Reason]int    `json:"refusals"` // since the process began
 }

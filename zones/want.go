@@ -315,7 +315,7 @@ func (r *Room) serve(s *supply) {
 		}
 		return compare(a.id, b.id)
 	})
-	blocked := false
+	blocked := r.walking()
 	for _, z := range queue {
 		if blocked || r.busy(z) {
 			blocked = true

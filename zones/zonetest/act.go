@@ -23,6 +23,7 @@ import (
 //	clock unsure|trusted [step=-1h]
 //	ledger fails|holds|works
 //	order hold a [for=30m] [volume=120] [note=x] [source=mqtt]
+//	order walk a [VALVE] | walk-cut a | walk-accept a | walk-end
 //	apply ; zone a max-run=30s ...     room lines after apply, then `in-force`
 //	restart [retained-first] | shutdown
 func (r *Runner) act(c Line) error {
@@ -189,7 +190,7 @@ func (r *Runner) ledger(c Line) error {
 // order asks what a person would. Its answer is kept for `expect answer`.
 func (r *Runner) order(c Line) error {
 	r.orders++
-	o := &zones.Order{ID: "o-" + itoa(r.orders), Kind: zones.OrderKind(c.arg(0)), Source: "socket"}
+	o := &zones.Order{ID: "o-" + itoa(r.orders), Kind: zones.OrderKind(strings.ReplaceAll(c.arg(0), "-", " ")), Source: "socket"}
 	source := "socket"
 	err := c.options(map[string]any{"for": &o.For, "volume": &o.VolumeML, "with": &o.With, "label": &o.Label, "note": &o.Note, "source": &source})
 	o.Source = zones.Source(source)
@@ -200,6 +201,8 @@ func (r *Runner) order(c Line) error {
 		o.Subject, o.Zone = c.arg(1), c.arg(2)
 	case zones.OrderAcknowledge, zones.OrderExchange, zones.OrderLabel:
 		o.Subject = c.arg(1)
+	case zones.OrderWalk, zones.OrderWalkCut, zones.OrderWalkAccept:
+		o.Zone, o.Subject = c.arg(1), c.arg(2)
 	default:
 		o.Zone = c.arg(1)
 	}

@@ -12,6 +12,7 @@ type orders struct {
 	open     map[string]zones.Order // by id, not answered yet
 	last     map[zones.OrderKind]time.Duration
 	shots    map[string]int // accepted shots by hand that have not begun, by zone
+	walks    map[string]int // likewise, openings of a walk
 	assigned map[zones.Place]string
 	moved    map[string]moved // probes of the files that an exchange took elsewhere, by id
 }
@@ -28,6 +29,7 @@ func (o *orders) make() {
 		o.open = map[string]zones.Order{}
 		o.last = map[zones.OrderKind]time.Duration{}
 		o.shots = map[string]int{}
+		o.walks = map[string]int{}
 		o.assigned = map[zones.Place]string{}
 		o.moved = map[string]moved{}
 	}
@@ -37,8 +39,11 @@ func (o *orders) came(now time.Duration, ev *zones.Order) {
 	o.make()
 	o.open[ev.ID] = *ev
 	o.last[ev.Kind] = now
-	if ev.Kind == zones.OrderShot {
+	switch ev.Kind {
+	case zones.OrderShot:
 		o.shots[ev.Zone]++
+	case zones.OrderWalk, zones.OrderWalkCut:
+		o.walks[ev.Zone]++
 	}
 }
 
@@ -47,6 +52,7 @@ func (o *orders) forget() {
 	o.make()
 	clear(o.open)
 	clear(o.shots)
+	clear(o.walks)
 }
 
 func (o *orders) recent(now time.Duration, kind zones.OrderKind) bool {
@@ -54,17 +60,22 @@ func (o *orders) recent(now time.Duration, kind zones.OrderKind) bool {
 	return ok && now-at <= orderEffect
 }
 
-// spend is INV-19, 20 and 21: a shot by hand has one order behind it.
+// spend is INV-19, 20 and 21: a shot by hand, or an opening of a walk, has one order behind it.
 func (o *orders) spend(c *Checker, r *zones.RunRecord) {
-	if r.Reason != zones.ByHand {
-		return
-	}
 	o.make()
-	if o.shots[r.Zone] == 0 {
-		c.breach(20, "run %s by hand, but nobody asked for it", r.ID)
+	asked := o.shots
+	switch r.Reason {
+	case zones.ByHand:
+	case zones.Walk:
+		asked = o.walks
+	default:
 		return
 	}
-	o.shots[r.Zone]--
+	if asked[r.Zone] == 0 {
+		c.breach(20, "run %s (%s), but nobody asked for it", r.ID, r.Reason)
+		return
+	}
+	asked[r.Zone]--
 }
 
 // answer books the end of an order: each has exactly one answer.
@@ -77,6 +88,8 @@ func (c *Checker) answer(a *zones.Answer) {
 	}
 	delete(c.orders.open, a.Order)
 	switch {
+	case (o.Kind == zones.OrderWalk || o.Kind == zones.OrderWalkCut) && !a.Accepted:
+		c.orders.walks[o.Zone] = max(0, c.orders.walks[o.Zone]-1)
 	case o.Kind == zones.OrderShot && !a.Accepted:
 		c.orders.shots[o.Zone] = max(0, c.orders.shots[o.Zone]-1)
 	case o.Kind == zones.OrderAssign && a.Accepted:

@@ -188,6 +188,7 @@ func zonePlaces(z *zoneScript) map[string]any {
 		"plausible": func(s string) error {
 			return readPair(s, "..", &p.Moisture.PlausibleLo, &p.Moisture.PlausibleHi)
 		},
+		"require-walk": func(s string) error { p.RequireWalk = s == "yes"; return nil },
 		"lost": func(s string) error {
 			f := &zones.Fallback{}
 			p.Lost = f

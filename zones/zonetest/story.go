@@ -129,6 +129,8 @@ func (s *story) record(r *zones.Record) string {
 		return fmt.Sprintf("record hold %s for %s", r.Hold.Zone, r.Hold.Until-r.Age)
 	case zones.RecStart, zones.RecStop, zones.RecEpoch:
 		return fmt.Sprintf("record %s%s", r.Kind, space(epoch(r.Epoch)))
+	case zones.RecWalked:
+		return "record walked " + r.Walked.Zone
 	case zones.RecProbe:
 		return fmt.Sprintf("record probe %s excluded=%t", r.Probe.Place, r.Probe.Memory.Excluded)
 	}

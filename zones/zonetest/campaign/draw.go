@@ -295,6 +295,13 @@ func peopleClasses() []class {
 				at += time.Second
 			}
 		}},
+		{"walks", func(d *drawer, at time.Duration) {
+			zone := d.zone()
+			for _, kind := range []zones.OrderKind{zones.OrderWalk, pick(d.dice, []zones.OrderKind{zones.OrderWalk, zones.OrderWalkCut}), zones.OrderWalkAccept, zones.OrderWalkEnd} {
+				d.put(d.biased(Fault{Kind: Person, At: at, Other: string(kind), Subject: zone}, time.Minute))
+				at += d.span(time.Second, 10*time.Minute)
+			}
+		}},
 		{"plans", func(d *drawer, at time.Duration) {
 			d.put(d.biased(Fault{Kind: PlanTurn, At: at, Value: float64(d.n(6))}, 2*time.Minute))
 			d.put(Fault{Kind: PlanTurn, At: at + d.span(time.Second, 8*time.Hour), Value: 0})

@@ -222,6 +222,7 @@ func otherPlans(p *zones.Plan) []*zones.Plan {
 	sparse := copyPlan(p, "plan-sparse")
 	for i := range sparse.Zones {
 		z := &sparse.Zones[i]
+		z.RequireWalk = i == 0
 		z.Limits.MaxPerDay = 7 * time.Minute
 		for w := range z.Schedule.Windows {
 			if l := &z.Schedule.Windows[w]; l.Below > 0 && l.StopAt == 0 {

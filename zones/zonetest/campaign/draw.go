@@ -45,6 +45,7 @@ func Draw(seed uint64, days float64) *Case {
 		c.Faults = append(c.Faults, d.faults...)
 	}
 	c.Faults = append(c.Faults, rounds(c, plan)...)
+	c.Faults = append(c.Faults, visits(c)...)
 	sort.SliceStable(c.Faults, func(i, j int) bool { return c.Faults[i].At < c.Faults[j].At })
 	return c
 }
@@ -66,6 +67,25 @@ func rounds(c *Case, plan *zones.Plan) []Fault {
 			d.put(Fault{Kind: Person, At: at, Other: string(zones.OrderReset), Subject: s})
 		}
 		d.put(Fault{Kind: Person, At: at, Other: string(zones.OrderAcknowledge)})
+	}
+	return d.faults
+}
+
+// visits are of somebody who looks after a second gateway within the hour, mostly: a room
+// that repeats its closes each second for days shows nothing new.
+func visits(c *Case) []Fault {
+	d := &drawer{dice: newDice(c.Seed, "visits"), until: min(c.calm(), c.end())}
+	for _, f := range c.Faults {
+		if f.Kind != Foreign || d.chance(0.1) {
+			continue
+		}
+		f = Fault{Kind: Person, At: f.At, OnOpen: f.OnOpen, Delay: f.Delay, Other: string(zones.OrderReset), Subject: "room"}
+		if wait := f.For + d.span(2*time.Minute, time.Hour); f.OnOpen {
+			f.Delay += wait
+		} else {
+			f.At += wait
+		}
+		d.put(f)
 	}
 	return d.faults
 }

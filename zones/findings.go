@@ -10,6 +10,15 @@ const (
 	FindingProbeDrifts     Reason = "probe-drifts"
 )
 
+// What does not fit in the register of probes (package register); alarms of the daemon
+// likewise. They change nothing of what counts.
+const (
+	FindingProbeExchanged Reason = "probe-exchanged"
+	FindingProbeMoved     Reason = "probe-moved"
+	FindingAddressTwice   Reason = "address-twice"
+	FindingSerialTwice    Reason = "serial-twice"
+)
+
 var findings = map[Reason]Explanation{
 	FindingEmittersBlocked: {
 		Title: "emitters may be blocked",
@@ -44,6 +53,34 @@ var findings = map[Reason]Explanation{
 		Harm:  "the zone is watered by a number that is no longer its moisture",
 		Rule:  "a probe goes away from its neighbours while nothing is watered",
 		Do:    "check it against a weighed sample; correct its `offset`, or exchange it",
+		Alarm: true,
+	},
+	FindingProbeExchanged: {
+		Title: "another probe answers here",
+		Harm:  "a probe is judged by what another one read, and with its offset",
+		Rule:  "another serial number answered three times in a row at the place of a known probe",
+		Do:    "if it was exchanged, `rillgate exchange PROBE`; else find what is wired to the wrong place",
+		Alarm: true,
+	},
+	FindingProbeMoved: {
+		Title: "a known probe is at another place",
+		Harm:  "a zone is watered by the moisture of another bed",
+		Rule:  "a known serial number answers at another place, and no more at its own",
+		Do:    "put it back; or where it is to stay, change `room.yaml`, or `rillgate exchange PROBE PLACE`",
+		Alarm: true,
+	},
+	FindingAddressTwice: {
+		Title: "two probes have one address",
+		Harm:  "one number is now of one bed, now of another",
+		Rule:  "serial numbers change at a place three times in half an hour, or its moisture jumps down three times as no substrate can",
+		Do:    "take one off the line; give each its own address, alone on the line",
+		Alarm: true,
+	},
+	FindingSerialTwice: {
+		Title: "one serial number at two places",
+		Harm:  "one bed counts as two",
+		Rule:  "a serial number changes between two places three times in half an hour",
+		Do:    "look for a cable on two terminals, or a controller that reports a line twice",
 		Alarm: true,
 	},
 }

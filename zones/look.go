@@ -238,7 +238,7 @@ func (r *Room) probeView(p *probe, t time.Duration) ProbeView {
 			}
 		}
 	}
-	v.Because = p.words(v.Quality, t)
+	v.Because, v.Offset = p.words(v.Quality, t), p.signal.offset.Float()
 	v.Kept = r.keptOf(p)
 	if !p.heard {
 		p.strangerView(&v, t)

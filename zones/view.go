@@ -192,7 +192,8 @@ type ProbeView struct {
 	Temperature  *float64     `json:"temperature"`
 	AgeSeconds   *int         `json:"age"`
 	InFiles      bool         `json:"in_files"`
-	Kept         *KeptProbe   `json:"kept,omitempty"` // what orders said of it; nil = nothing
+	Offset       float64      `json:"offset,omitempty"` // points, as it is added to each moisture
+	Kept         *KeptProbe   `json:"kept,omitempty"`   // what orders said of it; nil = nothing
 }
 
 // KeptProbe is what the register keeps of a probe by orders, beside what the files say.

@@ -44,7 +44,11 @@ var notHere = map[zones.Reason]string{
 
 	zones.FindingEmittersBlocked: taughtIt, zones.FindingProbeSlipped: taughtIt, zones.FindingLeakSuspected: taughtIt,
 	zones.FindingSwapped: taughtIt, zones.FindingProbeDrifts: taughtIt,
+
+	zones.FindingProbeExchanged: registered, zones.FindingProbeMoved: registered, zones.FindingAddressTwice: registered, zones.FindingSerialTwice: registered,
 }
+
+const registered = "raised by the daemon, which keeps the register"
 
 const taughtIt = "raised by the daemon, which keeps what zones have taught"
 

@@ -181,6 +181,9 @@ func startField(t testing.TB, config, broker string) *tape {
 	task, err := json.Marshal(fieldTask{config, broker})
 	require.NoError(t, err)
 	cmd := exec.Command(os.Args[0])
+	if os.Geteuid() == 0 { // its clock is its own: a machine that is out of breath must not stop it
+		cmd = exec.Command("nice", "-n", "-10", os.Args[0])
+	}
 	cmd.Env = append(os.Environ(), fieldVariable+"="+string(task), "GOGC=50")
 	cmd.Stderr = os.Stderr
 	stdin, err := cmd.StdinPipe()

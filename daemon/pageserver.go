@@ -27,12 +27,24 @@ func (s source) Plan() *zones.Plan {
 	return sh.plan
 }
 
-func (s source) History(zone string, from, to time.Time) []page.Point {
-	return s.d.recent.history(zone, from, to)
+func (s source) History(of page.Series, from, to time.Time) []page.Point {
+	if of.Of == page.Moisture && of.Zone != "" && s.recently(from) {
+		return s.d.recent.history(of.Zone, from, to)
+	}
+	return s.d.longAgo(of, from, to)
 }
 
 func (s source) Shots(zone string, from, to time.Time) []page.Shot {
-	return s.d.recent.runs(zone, from, to)
+	recent := s.d.recent.runs(zone, from, to)
+	if s.recently(from) {
+		return recent
+	}
+	return s.d.earlier(zone, recent, from, to)
+}
+
+// recently reports whether memory reaches back so far.
+func (s source) recently(from time.Time) bool {
+	return s.d.shown.Load().view.Wall.Sub(from) <= recentSpan
 }
 
 func (s source) Notices() []string { return s.d.shown.Load().notices }

@@ -11,16 +11,21 @@ import (
 // recentSpan is how far back the page looks.
 const recentSpan = 25 * time.Hour
 
+// unsavedSpan is how long the store may lack a minute: as long as a failing one may
+// hold it up.
+const unsavedSpan = viewsMost * time.Minute
+
 // recent keeps what the page draws: each zone's moisture by the minute and its runs,
-// of the last day.
+// of the last day; of probes what the store may not have yet.
 type recent struct {
 	mu     sync.Mutex
 	points map[string][]page.Point
 	shots  map[string][]page.Shot
+	probes map[page.Series][]page.Point
 }
 
 func newRecent() *recent {
-	return &recent{points: map[string][]page.Point{}, shots: map[string][]page.Shot{}}
+	return &recent{points: map[string][]page.Point{}, shots: map[string][]page.Shot{}, probes: map[page.Series][]page.Point{}}
 }
 
 // sample takes a minute's look.
@@ -35,19 +40,44 @@ func (r *recent) sample(v *zones.View) {
 		}
 		r.point(z.ID, p)
 	}
+	for _, one := range samples([]zones.View{*v}) {
+		if of, ok := seriesShown(one.Kind, one.ID); ok && of.Probe != "" {
+			p := one.Points[0]
+			r.probes[of] = within(append(r.probes[of], page.Point{At: p.At, Value: float64(p.Value) / 1000, Known: true}), unsavedSpan)
+		}
+	}
+}
+
+// within lets go of points that are older than the last one by more than a span, or
+// would lie ahead of it.
+func within(list []page.Point, span time.Duration) []page.Point {
+	last := list[len(list)-1]
+	list = list[:len(list)-1]
+	for len(list) > 0 && !list[len(list)-1].At.Before(last.At) {
+		list = list[:len(list)-1]
+	}
+	for len(list) > 0 && last.At.Sub(list[0].At) > span {
+		list = list[1:]
+	}
+	return append(list, last)
 }
 
 // point is called with mu held. A wall clock that was set back takes the points
 // with it that would now lie ahead.
 func (r *recent) point(zone string, p page.Point) {
-	list := r.points[zone]
-	for len(list) > 0 && !list[len(list)-1].At.Before(p.At) {
-		list = list[:len(list)-1]
+	r.points[zone] = within(append(r.points[zone], p), recentSpan)
+}
+
+// unsaved gives the points of a probe's series in [from, to) that are in memory.
+func (r *recent) unsaved(of page.Series, from, to time.Time) (out []page.Point) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	for _, p := range r.probes[of] {
+		if !p.At.Before(from) && p.At.Before(to) {
+			out = append(out, p)
+		}
 	}
-	for len(list) > 0 && p.At.Sub(list[0].At) > recentSpan {
-		list = list[1:]
-	}
-	r.points[zone] = append(list, p)
+	return out
 }
 
 // entry takes the begin and the end of a run from the journal.

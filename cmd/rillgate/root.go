@@ -38,7 +38,7 @@ func newRoot() *cobra.Command {
 	addAll(root, "act", newAssign(f), newIgnore(f), newHold(f), newRelease(f), newShot(f), newStop(f), newReset(f),
 		newAcknowledge(f), newNote(f), newClock(f), newBackup(f), newRestore(f))
 	addAll(root, "plan", newPreview(f), newWiring(f))
-	addAll(root, "look", newReport(f), newHandover(f))
+	addAll(root, "look", newReport(f), newHistory(f), newHandover(f))
 	addAll(root, "act", newDrain(f), newUniformity(f))
 	addAll(root, "act", unbuilt("exchange", "Put a new probe in the place of an old one"),
 		unbuilt("soak", "Give a zone a set volume in many shots"), unbuilt("walk", "Open each valve in turn to look at it"))

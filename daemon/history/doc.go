@@ -23,9 +23,16 @@ type Ask struct {
 	Probe string `json:"probe,omitempty"`
 	From  string `json:"from,omitempty"` // a date, a date with a time, RFC 3339, today, yesterday; "" = 24 h before To
 	To    string `json:"to,omitempty"`   // likewise; a date alone = its end; "" = now
-	// Picture wants a drawing (SVG) of the one zone or probe in the place of the table.
-	Picture bool `json:"picture,omitempty"`
+	// Picture wants a drawing of the one zone or probe in the place of the table: AsSVG or
+	// AsHTML.
+	Picture string `json:"picture,omitempty"`
 }
+
+// The forms of a picture.
+const (
+	AsSVG  = "svg"
+	AsHTML = "html"
+)
 
 // Usual is how far back a table or a picture reaches when nobody says.
 const (
@@ -37,7 +44,7 @@ const (
 // an offset is of loc; one that comes twice there, or never, is an error.
 func (a *Ask) Span(now time.Time, loc *time.Location) (from, to time.Time, err error) {
 	to, usual := now, Usual
-	if a.Picture {
+	if a.Picture != "" {
 		usual = UsualPicture
 	}
 	if a.To != "" {

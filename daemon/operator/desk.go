@@ -6,6 +6,7 @@ import (
 	"io"
 	"slices"
 
+	"rillgate/daemon/history"
 	"rillgate/daemon/report"
 	"rillgate/zones"
 )
@@ -46,6 +47,8 @@ type Files interface {
 	Papers(ctx context.Context, kind string) ([]Paper, error)
 	// Report gives some days in numbers.
 	Report(ctx context.Context, ask report.Ask) (*report.Report, error)
+	// History writes a table or a picture of the past.
+	History(ctx context.Context, ask history.Ask, w io.Writer) error
 	// Trace writes what came in, for replay.
 	Trace(ctx context.Context, w io.Writer) error
 }
@@ -90,6 +93,12 @@ func (d *Desk) answer(ctx context.Context, req *Request, body io.Reader, by stri
 		return one(reply, Reply{Plans: p}, err)
 	case AskBackup:
 		return pour(reply, func(w io.Writer) error { return d.Files.Backup(ctx, w) })
+	case AskHistory:
+		ask := history.Ask{}
+		if req.History != nil {
+			ask = *req.History
+		}
+		return pour(reply, func(w io.Writer) error { return d.Files.History(ctx, ask, w) })
 	case AskTrace:
 		return pour(reply, func(w io.Writer) error { return d.Files.Trace(ctx, w) })
 	}

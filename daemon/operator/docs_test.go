@@ -18,7 +18,7 @@ func TestTheDocumentNamesEveryRequest(t *testing.T) {
 	require.NoError(t, err)
 	doc := string(b)
 	for _, k := range []operator.Kind{operator.AskView, operator.AskJournal, operator.AskTrace, operator.AskWhy, operator.AskOrder,
-		operator.AskApply, operator.AskPlans, operator.AskBackup, operator.AskRestore, operator.AskKeep, operator.AskPapers, operator.AskReport} {
+		operator.AskApply, operator.AskPlans, operator.AskBackup, operator.AskRestore, operator.AskKeep, operator.AskPapers, operator.AskReport, operator.AskHistory} {
 		require.Contains(t, doc, "\n| `"+string(k)+"` |")
 	}
 	for _, k := range zones.OrderKinds() {

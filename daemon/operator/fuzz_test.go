@@ -14,6 +14,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"rillgate/daemon/history"
 	"rillgate/daemon/report"
 	"rillgate/zones"
 )
@@ -71,6 +72,10 @@ func (c *clerk) Report(context.Context, report.Ask) (*report.Report, error) {
 func (c *clerk) Plans(context.Context) ([]Plan, error) { return nil, nil }
 func (c *clerk) Backup(_ context.Context, w io.Writer) error {
 	_, err := w.Write([]byte("b"))
+	return err
+}
+func (c *clerk) History(_ context.Context, _ history.Ask, w io.Writer) error {
+	_, err := io.WriteString(w, "time\r\n")
 	return err
 }
 func (c *clerk) Trace(_ context.Context, w io.Writer) error {

@@ -19,6 +19,7 @@ import (
 	"encoding/json"
 	"time"
 
+	"rillgate/daemon/history"
 	"rillgate/daemon/report"
 	"rillgate/zones"
 )
@@ -49,24 +50,26 @@ const (
 	AskPlans   Kind = "plans"
 	AskBackup  Kind = "backup"
 	AskRestore Kind = "restore"
-	AskKeep    Kind = "keep"   // a paper into the store
-	AskPapers  Kind = "papers" // those of a kind
-	AskReport  Kind = "report" // days in numbers
+	AskKeep    Kind = "keep"    // a paper into the store
+	AskPapers  Kind = "papers"  // those of a kind
+	AskReport  Kind = "report"  // days in numbers
+	AskHistory Kind = "history" // a table or a picture of the past
 )
 
 // Request is one line from a peer.
 type Request struct {
-	Kind    Kind        `json:"kind"`
-	Subject string      `json:"subject,omitempty"` // why
-	From    uint64      `json:"from,omitempty"`    // journal: first sequence number wanted; 0 = the last N
-	N       int         `json:"n,omitempty"`       // journal: how many at most
-	Follow  bool        `json:"follow,omitempty"`  // journal: go on as it grows
-	Order   *Order      `json:"order,omitempty"`   // order
-	Plan    string      `json:"plan,omitempty"`    // apply: a hash, or "" for the files on disk
-	Note    string      `json:"note,omitempty"`    // apply, restore
-	Size    int64       `json:"size,omitempty"`    // restore: bytes of the backup, which follow the line
-	Paper   *Paper      `json:"paper,omitempty"`   // keep
-	Report  *report.Ask `json:"report,omitempty"`  // report; nil = today
+	Kind    Kind         `json:"kind"`
+	Subject string       `json:"subject,omitempty"` // why
+	From    uint64       `json:"from,omitempty"`    // journal: first sequence number wanted; 0 = the last N
+	N       int          `json:"n,omitempty"`       // journal: how many at most
+	Follow  bool         `json:"follow,omitempty"`  // journal: go on as it grows
+	Order   *Order       `json:"order,omitempty"`   // order
+	Plan    string       `json:"plan,omitempty"`    // apply: a hash, or "" for the files on disk
+	Note    string       `json:"note,omitempty"`    // apply, restore
+	Size    int64        `json:"size,omitempty"`    // restore: bytes of the backup, which follow the line
+	Paper   *Paper       `json:"paper,omitempty"`   // keep
+	Report  *report.Ask  `json:"report,omitempty"`  // report; nil = today
+	History *history.Ask `json:"history,omitempty"` // history; nil = all of the last 24 h
 }
 
 // The kinds of paper that a person may write.
@@ -124,7 +127,7 @@ type Reply struct {
 	Plans   []Plan         `json:"plans,omitempty"`
 	Papers  []Paper        `json:"papers,omitempty"`
 	Report  *report.Report `json:"report,omitempty"`
-	Data    []byte         `json:"data,omitempty"` // backup, trace: a piece of the file
+	Data    []byte         `json:"data,omitempty"` // backup, trace, history: a piece of the file
 }
 
 // Line is one entry of the journal.

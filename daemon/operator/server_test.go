@@ -14,6 +14,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"rillgate/daemon/history"
 	"rillgate/daemon/operator"
 	"rillgate/daemon/report"
 	"rillgate/zones"
@@ -90,6 +91,10 @@ func (d *desk) Restore(_ context.Context, backup io.Reader, _, _ string) (*opera
 }
 
 func (d *desk) Trace(context.Context, io.Writer) error { return nil }
+func (d *desk) History(_ context.Context, ask history.Ask, w io.Writer) error {
+	_, err := io.WriteString(w, "past of "+ask.Zone)
+	return err
+}
 
 func serve(t *testing.T) (*desk, string) {
 	t.Helper()

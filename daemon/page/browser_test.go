@@ -56,6 +56,7 @@ type framedView struct {
 
 var framedViews = []framedView{
 	{"/?still", 360}, {"/?still", 760}, {"/?still", 1200}, {"/zones/west?still", 360}, {"/zones/west?still", 1200},
+	{"/probes/e1?still", 360}, {"/probes/e1?still", 1200}, {"/past.html", 360},
 	{"/too-wide", 360}, // the control: the measure must see it
 }
 
@@ -79,14 +80,23 @@ func frames() string {
 // framed serves the page and the frames around it. Only the headers that forbid a
 // frame are taken away.
 func framed(t *testing.T) string {
-	h := New(Config{Source: newFake(t), Version: "test"}).Handler()
+	src := newFake(t)
+	src.addPast("e1")
+	h := New(Config{Source: src, Version: "test"}).Handler()
 	srv := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		switch r.URL.Path {
 		case "/frames":
 			_, _ = w.Write([]byte(frames()))
 			return
 		case "/phone":
-			_, _ = w.Write([]byte(`<!doctype html><body style="margin:0"><iframe width=390 height=2900 style="border:0" src="/?still"></iframe>`))
+			fmt.Fprintf(w, `<!doctype html><body style="margin:0"><iframe width=390 height=2900 style="border:0" src="/%s?still"></iframe>`, r.URL.RawQuery)
+			return
+		case "/past.html":
+			require.NoError(t, samplePast(t).HTML(w))
+			return
+		case "/past.svg":
+			w.Header().Set("Content-Type", "image/svg+xml")
+			require.NoError(t, samplePast(t).SVG(w))
 			return
 		case "/too-wide":
 			_, _ = w.Write([]byte(`<!doctype html><body><div style="width:600px">wide</div>`))
@@ -140,6 +150,8 @@ func pictures(t *testing.T, dir, base string) {
 	for _, p := range []struct{ name, path, size, scheme string }{
 		{"room-1200", "/?still", "1200,2900", "1"}, {"room-390", "/phone", "500,2900", "1"},
 		{"room-dark", "/?still", "1200,2900", "0"}, {"zone-1200", "/zones/east?still", "1200,1700", "1"}, {"zone-dark-500", "/zones/west?still", "500,2600", "0"},
+		{"probe-1200", "/probes/e1?still", "1200,1500", "1"}, {"probe-dark", "/probes/e1?still", "1200,1500", "0"}, {"probe-390", "/phone?probes/e1", "500,1800", "0"},
+		{"past", "/past.svg", "820,800", "1"}, {"past-dark", "/past.svg", "820,800", "0"}, {"past-html-500", "/past.html", "500,1100", "0"},
 	} {
 		chromium(t, "--hide-scrollbars", "--blink-settings=preferredColorScheme="+p.scheme, "--window-size="+p.size,
 			"--screenshot="+filepath.Join(dir, p.name+".png"), base+p.path)

@@ -152,7 +152,7 @@ func (d *desk) picture(c *zoneCard, z *zones.ZoneView, height float64) {
 	from := to.Add(-24 * time.Hour)
 	ch := &chart{
 		from: from, to: to, loc: d.loc, write: d.writing, levels: levels(z),
-		points: d.src.History(z.ID, from, to), shots: d.src.Shots(z.ID, from, to),
+		points: d.src.History(Series{Of: Moisture, Zone: z.ID}, from, to), shots: d.src.Shots(z.ID, from, to),
 	}
 	ch.title = "Moisture of " + c.Name + ", last 24 hours. " + ch.summary()
 	c.Caption = ch.summary()

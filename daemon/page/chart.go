@@ -9,6 +9,7 @@ import (
 	"slices"
 	"strings"
 	"time"
+	"unicode/utf8"
 )
 
 // level is a thin line across the picture.
@@ -115,7 +116,7 @@ func (f *frame) grid() {
 	end, floor, strip := f.w-f.right, f.h-f.bottom, f.strip()
 	for _, v := range steps(interval{f.lo, f.hi}, 6) {
 		f.line("grid", f.left, f.y(v), end, f.y(v))
-		f.text("tick", "end", f.left-5, f.y(v)+4, fmt.Sprintf("%.4g %s", v, cmp.Or(f.chart.unit, "%")))
+		f.text("tick", "end", f.left-5, f.y(v)+4, f.chart.mark(v))
 	}
 	for i, t := range hourMarks(f.chart.from, f.chart.to, f.chart.loc, f.hours) {
 		if f.days > 1 && i%f.days > 0 {
@@ -132,6 +133,14 @@ func (f *frame) grid() {
 	if strip > 0 {
 		f.line("base", f.left, floor+strip, end, floor+strip)
 	}
+}
+
+// mark names a step of the y axis; there is no room for a long unit.
+func (c *chart) mark(v float64) string {
+	if utf8.RuneCountInString(c.unit) > 2 {
+		return fmt.Sprintf("%.4g", v)
+	}
+	return fmt.Sprintf("%.4g %s", v, cmp.Or(c.unit, "%"))
 }
 
 // strip gives the height of the strip of shots with its edge.

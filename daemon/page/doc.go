@@ -3,6 +3,7 @@
 //
 //	GET /            the room: alarms first, then zones, valves, controllers, probes
 //	GET /zones/<id>  one zone: a larger picture, and where each number comes from
+//	GET /probes/<id> one probe: its last days (?days=1, 3 or 7)
 //	GET /view.json   the same as data (zones.View)
 //	GET /healthz     200 "ok", or 503 with the cause
 //

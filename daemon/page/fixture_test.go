@@ -1,6 +1,7 @@
 package page
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"testing"
@@ -24,8 +25,8 @@ type fakeSource struct {
 func (s *fakeSource) View() zones.View  { return s.view }
 func (s *fakeSource) Plan() *zones.Plan { return s.plan }
 func (s *fakeSource) Notices() []string { return s.notices }
-func (s *fakeSource) History(zone string, from, to time.Time) []Point {
-	return s.points[zone]
+func (s *fakeSource) History(of Series, from, to time.Time) []Point {
+	return s.points[cmp.Or(of.Zone, of.Probe+" "+string(of.Of))]
 }
 func (s *fakeSource) Shots(zone string, from, to time.Time) []Shot { return s.shots[zone] }
 

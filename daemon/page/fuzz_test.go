@@ -20,6 +20,7 @@ func FuzzRequest(f *testing.F) {
 		"HEAD /view.json HTTP/1.0\r\nHost: [::1]\r\n\r\n",
 		"POST /zones/%2e%2e/<script> HTTP/1.1\r\nHost: x.example\r\nContent-Length: 3\r\n\r\nabc",
 		"GET //zones///east/../%3Cscript%3E HTTP/1.1\r\nHost: localhost\r\nTransfer-Encoding: chunked\r\n\r\n0\r\n\r\n",
+		"GET /probes/e1?days=7&still HTTP/1.1\r\nHost: localhost\r\n\r\n",
 		"GET http://evil.example/healthz HTTP/1.1\r\nHost: localhost\r\n\r\n",
 	} {
 		f.Add(s)

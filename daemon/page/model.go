@@ -13,7 +13,7 @@ import (
 type pageHead struct {
 	Title   string
 	Room    string
-	Refresh bool
+	Refresh int    // s; 0 = not
 	Still   string // address of this page with the refresh the other way
 	Style   template.CSS
 	Clock   string
@@ -50,6 +50,7 @@ type inputRow struct{ ID, Controller, Means, Word, Class string }
 type probeRow struct {
 	ID, Label, Place, Zone, Quality, Class, Because string
 	Moisture, EC, Temperature, Age                  string
+	Linked                                          bool // it has a page of its own
 }
 
 // desk gathers what one request is drawn from.
@@ -97,14 +98,20 @@ func newRoomPage(c *Config, still bool) *roomPage {
 	return p
 }
 
+// How often pages renew themselves, s. One that reads days of history does it seldom.
+const (
+	refresh     = 10
+	slowRefresh = 60
+)
+
 func (d *desk) head(c *Config, still bool, path string) pageHead {
 	h := pageHead{
-		Room: orElse(d.view.Name, orElse(d.view.Room, "Room")), Refresh: !still, Still: path + "?still",
+		Room: orElse(d.view.Name, orElse(d.view.Room, "Room")), Refresh: refresh, Still: path + "?still",
 		Style: styleSheet(), Clock: d.face(), Plan: orElse(shortHash(d.view.Plan), "none"),
 		Flags: d.flags(), Notices: c.Source.Notices(), Version: c.Version,
 	}
 	if still {
-		h.Still = path
+		h.Still, h.Refresh = path, 0
 	}
 	return h
 }
@@ -219,6 +226,7 @@ func (d *desk) probe(p *zones.ProbeView) probeRow {
 		ID: orElse(p.ID, p.Place.String()), Label: p.Label, Place: p.Place.String(), Zone: orElse(p.Zone, "no zone"),
 		Quality: orElse(string(p.Quality), notKnown), Class: "warn", Because: p.Because,
 		Moisture: figure(p.Moisture, 1, "%"), EC: figure(p.EC, 2, "mS/cm"), Temperature: d.temperature(p.Temperature), Age: age(p.AgeSeconds),
+		Linked: p.ID != "",
 	}
 	if p.Quality == zones.ProbeGood {
 		row.Class = "good"

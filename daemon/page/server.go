@@ -9,6 +9,7 @@ import (
 	"html/template"
 	"net"
 	"net/http"
+	"strconv"
 	"time"
 
 	"golang.org/x/net/netutil"
@@ -44,6 +45,7 @@ func New(c Config) *Server {
 	mux := http.NewServeMux()
 	mux.HandleFunc("GET /{$}", s.room)
 	mux.HandleFunc("GET /zones/{id}", s.zone)
+	mux.HandleFunc("GET /probes/{id}", s.probe)
 	mux.HandleFunc("GET /view.json", s.viewJSON)
 	mux.HandleFunc("GET /healthz", s.healthz)
 	s.handler = s.guard(mux)
@@ -93,6 +95,17 @@ func (s *Server) zone(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	s.render(w, "zone", p)
+}
+
+func (s *Server) probe(w http.ResponseWriter, r *http.Request) {
+	q := r.URL.Query()
+	days, _ := strconv.Atoi(q.Get("days")) // what is none is the usual
+	p, ok := newProbePage(&s.cfg, r.PathValue("id"), days, q.Has("still"))
+	if !ok {
+		http.Error(w, "there is no such probe; the list of probes is at /", http.StatusNotFound)
+		return
+	}
+	s.render(w, "probe", p)
 }
 
 // render writes a whole page or an error, never half a page.

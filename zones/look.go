@@ -56,7 +56,7 @@ func (r *Room) zoneView(z *zone, t time.Duration, wall time.Time) ZoneView {
 	v := ZoneView{
 		ID: z.id, Name: z.cfg.Name, State: z.state, Reason: z.told, Because: r.because(z), Window: "none",
 		Quality: QualityNone, Counting: e.count, Assigned: e.assigned, Shots: z.mem.Progress.Shots,
-		UsedSeconds: z.used(t, "").Seconds(), LimitSeconds: z.maxPerDay().Seconds(), Litres24: z.litres24(t),
+		UsedSeconds: z.used(t, "").Seconds(), LimitSeconds: z.maxPerDay().Seconds(), Litres24: z.litres24(t), SoakSeconds: z.used(t, Soak).Seconds(),
 		LitresTotal: z.mem.Litres, ShotsTotal: z.mem.Shots, RunSeconds: z.mem.RunTime.Seconds(),
 		MaxMoisture: shown(z.cfg.Limits.MaxMoisture), Refusals: map[Reason]int{}, Next: r.nextWords(z, t),
 		Stage: z.sit.Stage, CropDay: z.sit.CropDay,
@@ -76,6 +76,9 @@ func (r *Room) zoneView(z *zone, t time.Duration, wall time.Time) ZoneView {
 	}
 	if z.run != nil && z.run.phase != recording {
 		v.OpenUntil = at(z.run.end)
+	}
+	if s := z.soak; s != nil {
+		v.Soak = &SoakView{VolumeML: s.ml, GivenML: s.mlIn(s.given), Runs: s.runs, Begun: s.begun, Until: *at(s.until)}
 	}
 	if rest := z.restUntil(z.rest()); rest > t {
 		v.RestUntil = at(rest)
@@ -106,8 +109,11 @@ func shown(l Level) *float64 {
 	return &f
 }
 
-// rest gives the rest of the open window.
+// rest gives the rest of what waters next: a soak that is on, else the open window.
 func (z *zone) rest() time.Duration {
+	if z.soak != nil {
+		return z.ask.rest
+	}
 	if w := z.window(); w != nil {
 		return w.Rest
 	}

@@ -122,7 +122,7 @@ func (r *Room) orderShot(e *Order) {
 		return
 	}
 	if z.soak != nil {
-		r.answer(e, false, Soak, sprintf("%s; `rillgate soak %s --end` ends it", z.soak.words(), z.id))
+		r.answer(e, false, Soak, z.soakedAlready())
 		return
 	}
 	if z.run != nil {

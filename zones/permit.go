@@ -47,7 +47,7 @@ var supplyStep = len(interlocks) - 1
 func (r *Room) permit(z *zone, a *ask, to int) (*interlock, bool) {
 	for i := range interlocks[:to] {
 		l := &interlocks[i]
-		if a.hand && !l.hand && !(a.soak && l.code == NoResponse) {
+		if l.spares(a) {
 			continue
 		}
 		if l.holds(r, z, a) {

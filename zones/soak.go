@@ -37,7 +37,16 @@ type soak struct {
 	rest    time.Duration // between two
 	given   time.Duration // valve time so far
 	until   time.Duration // age from which no further run begins
-	sighted bool          // the zone's moisture was known as it began
+	sighted bool          // the zone's moisture was known since it began
+}
+
+// SoakView is a soak that is on.
+type SoakView struct {
+	VolumeML float64   `json:"volume_ml"` // a plant, in all
+	GivenML  float64   `json:"given_ml"`
+	Runs     int       `json:"runs"`
+	Begun    int       `json:"begun"` // of them
+	Until    time.Time `json:"until"` // no run begins later
 }
 
 // orderSoak begins a soak, if its limits and every interlock but rest and supply let it:
@@ -51,7 +60,7 @@ func (r *Room) orderSoak(e *Order) {
 		r.orderSoakEnd(z, e)
 		return
 	case z.soak != nil:
-		r.answer(e, false, Soak, sprintf("%s; `rillgate soak %s --end` ends it", z.soak.words(), z.id))
+		r.answer(e, false, Soak, z.soakedAlready())
 		return
 	case z.run != nil:
 		r.answer(e, false, SupplyBusy, z.id+" is being watered")
@@ -71,7 +80,6 @@ func (r *Room) orderSoak(e *Order) {
 		r.answer(e, false, l.code, because)
 		return
 	}
-	s.sighted = z.est.known
 	s.until = r.t + min(s.planned(z)+soakLate, soakCeiling)
 	r.answer(e, true, Soak, s.promise(r, z))
 }
@@ -88,6 +96,13 @@ func (r *Room) soakRefusedBy(z *zone) (*interlock, *ask) {
 		return l, &a
 	}
 	return nil, nil
+}
+
+// spares reports whether the interlock does not bind what a person asked for. A soak is
+// much water: where none is felt, or nobody has seen that it goes where it should, it
+// has to wait for that.
+func (l *interlock) spares(a *ask) bool {
+	return a.hand && !l.hand && !(a.soak && (l.code == NoResponse || l.code == NotWalked))
 }
 
 // restStep is the place of `resting` among the interlocks.
@@ -160,7 +175,8 @@ func (s *soak) planned(z *zone) time.Duration {
 // soakAsk is what a soak wants next.
 func (z *zone) soakAsk() ask {
 	s := z.soak
-	a := ask{on: true, hand: true, soak: true, reason: Soak, length: s.length, evidence: s.sighted, because: s.words()}
+	a := ask{on: true, hand: true, soak: true, reason: Soak, length: s.length, evidence: s.sighted,
+		because: sprintf("soak: run %d of %d, %s of %s a plant given before it", s.begun+1, s.runs, volume(s.mlIn(s.given)), volume(s.ml))}
 	if s.begun > 0 {
 		a.rest = s.rest
 	}
@@ -175,6 +191,7 @@ func (r *Room) wantSoak(z *zone) {
 		return
 	}
 	z.ask = ask{}
+	s.sighted = s.sighted || z.est.known
 	switch {
 	case s.sighted && !z.est.known:
 		cause := z.est.cause(z.cfg.Moisture.Quorum)
@@ -272,12 +289,17 @@ func isSoakSpent(r *Room, z *zone, a *ask) bool {
 	return false
 }
 
-// ml gives what a plant gets in d of valve time.
+// mlIn gives what a plant gets in d of valve time.
 func (s *soak) mlIn(d time.Duration) float64 { return s.lph * 1000 * d.Hours() }
+
+// soakedAlready refuses what would come beside a soak.
+func (z *zone) soakedAlready() string {
+	return sprintf("%s is being soaked, %s; `rillgate soak %s --end` ends it", z.id, z.soak.words(), z.id)
+}
 
 // words says how far the soak is.
 func (s *soak) words() string {
-	return sprintf("soak: %s of %s a plant given in %d of %d runs", volume(s.mlIn(s.given)), volume(s.ml), s.begun, s.runs)
+	return sprintf("%s of %s a plant given in %d of %d runs", volume(s.mlIn(s.given)), volume(s.ml), s.begun, s.runs)
 }
 
 // promise says what the soak will be.

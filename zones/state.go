@@ -94,7 +94,7 @@ func (r *Room) because(z *zone) string {
 		return "no window is open"
 	case Soak:
 		if z.soak != nil {
-			return sprintf("%s; the next at %s", z.soak.words(), r.clockWords(z.restUntil(z.ask.rest)))
+			return sprintf("soak: %s; the next at %s", z.soak.words(), r.clockWords(z.restUntil(z.ask.rest)))
 		}
 	case WindowPassed:
 		return "its window shut while it waited for the supply"

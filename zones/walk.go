@@ -36,6 +36,10 @@ func (r *Room) orderWalk(e *Order) {
 	if o == nil {
 		return
 	}
+	if z.soak != nil {
+		r.answer(e, false, Soak, z.soakedAlready())
+		return
+	}
 	if z.run != nil {
 		r.answer(e, false, SupplyBusy, z.id+" is being watered")
 		return

@@ -297,6 +297,9 @@ func dailyWords(r *Room, z *zone, a *ask) string {
 	if z.spent() {
 		return sprintf("what was given in the last 24 h is not known, so it counts as spent; `rillgate reset budget %s` frees it", z.id)
 	}
+	if d := z.used(r.t, "") + z.used(r.t, Soak) + a.length; d > MaxPerDayCeiling {
+		return sprintf("with %s more it would be %s in 24 h, no zone may have more than %s", words(a.length), words(d), words(MaxPerDayCeiling))
+	}
 	if a.fallback {
 		return sprintf("the fallback gave %s of %s in 24 h, a shot of %s does not fit", words(z.used(r.t, LostProbesTimed)), words(z.cfg.Lost.MaxPerDay), words(a.length))
 	}

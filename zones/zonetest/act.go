@@ -22,7 +22,7 @@ import (
 //	broker down|up
 //	clock unsure|trusted [step=-1h]
 //	ledger fails|holds|works
-//	order hold a [for=30m] [volume=120] [note=x] [source=mqtt]
+//	order hold a [for=30m] [volume=120] [note=x] [source=mqtt] [subject=end]
 //	order walk a [VALVE] | walk-cut a | walk-accept a | walk-end
 //	apply ; zone a max-run=30s ...     room lines after apply, then `in-force`
 //	restart [retained-first] | shutdown
@@ -192,7 +192,7 @@ func (r *Runner) order(c Line) error {
 	r.orders++
 	o := &zones.Order{ID: "o-" + itoa(r.orders), Kind: zones.OrderKind(strings.ReplaceAll(c.arg(0), "-", " ")), Source: "socket"}
 	source := "socket"
-	err := c.options(map[string]any{"for": &o.For, "volume": &o.VolumeML, "with": &o.With, "label": &o.Label, "note": &o.Note, "source": &source})
+	err := c.options(map[string]any{"for": &o.For, "volume": &o.VolumeML, "with": &o.With, "label": &o.Label, "note": &o.Note, "source": &source, "subject": &o.Subject})
 	o.Source = zones.Source(source)
 	switch o.Kind {
 	case zones.OrderReset:

@@ -62,12 +62,13 @@ type controller struct {
 
 // zone is what the checker knows of one zone.
 type zone struct {
-	closed    time.Duration // last moment at which a contact was on
-	ran       bool
-	lostSince time.Duration // quorum lost; 0 = not
-	shots     map[string]int
-	given     map[string]bool // instance and shot number
-	maxPerDay time.Duration   // the highest that was in force
+	closed     time.Duration // last moment at which a contact was on
+	ran        bool
+	lostSince  time.Duration // quorum lost; 0 = not
+	shots      map[string]int
+	given      map[string]bool // instance and shot number
+	maxPerDay  time.Duration   // the highest that was in force
+	soakPerDay time.Duration   // the same of soaks
 }
 
 // run is one run, from its intent on.

@@ -13,10 +13,14 @@ func (c *Checker) startRun(r *run) {
 		c.breach(17, "run %s of zone %q, which the plan does not have", r.id, r.zone)
 		return
 	}
-	z.maxPerDay = max(z.maxPerDay, p.Limits.MaxPerDay)
+	most := dayLimit(p, r.reason)
+	z.most(r.reason, most)
 	for _, at := range r.outputs {
-		if used := c.used(c.out(at)); used+r.length > p.Limits.MaxPerDay+c.timers(c.out(at)) {
-			c.breach(5, "run %s of %s on %s, where %s of the last 24 h is used, max_per_day %s", r.id, r.length, at, used, p.Limits.MaxPerDay)
+		if used := c.used(c.out(at), r.reason == zones.Soak); used+r.length > most+c.timers(c.out(at)) {
+			c.breach(5, "run %s of %s (%s) on %s, where %s of the last 24 h is used, max_per_day %s", r.id, r.length, r.reason, at, used, most)
+		}
+		if used := c.used(c.out(at), true) + c.used(c.out(at), false); used+r.length > zones.MaxPerDayCeiling+c.timers(c.out(at)) {
+			c.breach(18, "run %s of %s on %s, where %s of the last 24 h is used", r.id, r.length, at, used)
 		}
 	}
 	rest := max(p.Limits.MinRest, c.windowRest(p, r), zones.MinRestFloor)
@@ -56,16 +60,16 @@ func (c *Checker) instance(r *run, z *zone, p *zones.Zone) {
 	}
 }
 
-// used sums the contact's time of the last 24 h.
-func (c *Checker) used(o *output) time.Duration {
+// used sums the contact's time of the last 24 h, of soaks or of all else.
+func (c *Checker) used(o *output, soaks bool) time.Duration {
 	from := c.now.Mono - day
 	var sum time.Duration
 	for _, v := range o.intervals {
-		if v.to > from {
+		if v.to > from && c.isSoak(v.run) == soaks {
 			sum += v.to - max(v.from, from)
 		}
 	}
-	if o.open {
+	if o.open && c.isSoak(o.openRun) == soaks {
 		sum += c.now.Mono - max(o.openSince, from)
 	}
 	return sum
@@ -90,8 +94,8 @@ func (c *Checker) afterRun(at zones.Output, o *output, length time.Duration) {
 		return // a master stays on from run to run
 	}
 	c.bookRun(at, o, length)
-	used := c.used(o)
-	if used > zones.MaxPerDayCeiling+slack {
+	shots, soaks := c.used(o, false), c.used(o, true)
+	if used := shots + soaks; used > zones.MaxPerDayCeiling+c.timers(o) {
 		c.breach(18, "%s was open %s in 24 h", at, used)
 	}
 	z := c.zoneOf(v.ID)
@@ -103,8 +107,11 @@ func (c *Checker) afterRun(at zones.Output, o *output, length time.Duration) {
 	if !o.commanded && c.now.Mono-o.toldAt <= confirmTime {
 		books.closed = o.toldAt
 	}
-	if limit := max(books.maxPerDay, z.Limits.MaxPerDay); used > limit+c.timers(o) {
-		c.breach(5, "%s was open %s in 24 h, max_per_day %s", at, used, limit)
+	if limit := max(books.maxPerDay, z.Limits.MaxPerDay); shots > limit+c.timers(o) {
+		c.breach(5, "%s was open %s in 24 h, max_per_day %s", at, shots, limit)
+	}
+	if soaks > books.soakPerDay+c.timers(o) {
+		c.breach(5, "%s was open %s in 24 h by soaks, they may have %s", at, soaks, books.soakPerDay)
 	}
 	for len(o.intervals) > 0 && o.intervals[0].to < c.now.Mono-2*day {
 		o.intervals = o.intervals[1:]
@@ -142,8 +149,8 @@ func (c *Checker) intent(rec *zones.Record) {
 	if r.length > zones.MaxRunCeiling || r.length <= 0 {
 		c.breach(18, "run %s of %s", r.id, r.length)
 	}
-	if z := c.zonePlan(r.zone); z != nil && r.length > z.Limits.MaxRun {
-		c.breach(1, "run %s of %s, max_run of %s is %s", r.id, r.length, r.zone, z.Limits.MaxRun)
+	if z := c.zonePlan(r.zone); z != nil && r.length > runLimit(z, r.reason) {
+		c.breach(1, "run %s of %s (%s), max_run of %s is %s", r.id, r.length, r.reason, r.zone, runLimit(z, r.reason))
 	}
 }
 

@@ -196,8 +196,9 @@ func (c *Checker) newPlan(p *zones.Plan) {
 			continue
 		}
 		elapsed := c.now.Mono - r.start
-		r.bound = min(r.bound, max(z.Limits.MaxRun, elapsed+lease+tickGap)) // what was granted cannot be called back
+		r.bound = min(r.bound, max(runLimit(z, r.reason), elapsed+lease+tickGap)) // what was granted cannot be called back
 	}
+	c.orders.keepSoaks(c)
 }
 
 func (c *Checker) zonePlan(id string) *zones.Zone {

@@ -9,6 +9,9 @@ import (
 
 // entry is INV-29: the journal tells how long a run really was.
 func (c *Checker) entry(e *zones.Entry) {
+	if e.Kind == "soak-ended" {
+		c.soakEnded(e)
+	}
 	r := c.runs[e.Run]
 	if e.Kind != "run-closed" || r == nil || !r.started || r.lapsed || r.process != c.process.number {
 		return

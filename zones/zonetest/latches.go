@@ -154,8 +154,8 @@ func (c *Checker) latchOver(cmd *zones.Command) *latch {
 		if l.unsure {
 			continue
 		}
-		if l.code == zones.NoResponse && r != nil && (!scheduled(r.reason) || r.started) {
-			continue // it binds no shot by hand, and lets one that runs end
+		if l.code == zones.NoResponse && r != nil && (!scheduled(r.reason) && r.reason != zones.Soak || r.started) {
+			continue // it binds no shot by hand but a soak, and lets one that runs end
 		}
 		if l.seq <= c.durable && (len(l.outputs) == 0 || slices.Contains(l.outputs, cmd.Output)) {
 			return l

@@ -14,7 +14,8 @@ type orders struct {
 	shots    map[string]int // accepted shots by hand that have not begun, by zone
 	walks    map[string]int // likewise, openings of a walk
 	assigned map[zones.Place]string
-	moved    map[string]moved // probes of the files that an exchange took elsewhere, by id
+	moved    map[string]moved    // probes of the files that an exchange took elsewhere, by id
+	soaks    map[string]*soaking // those that are on, by zone
 }
 
 // moved is where an exchange took a probe, as long as the files name it at `instead`.
@@ -32,6 +33,7 @@ func (o *orders) make() {
 		o.walks = map[string]int{}
 		o.assigned = map[zones.Place]string{}
 		o.moved = map[string]moved{}
+		o.soaks = map[string]*soaking{}
 	}
 }
 
@@ -53,6 +55,7 @@ func (o *orders) forget() {
 	clear(o.open)
 	clear(o.shots)
 	clear(o.walks)
+	clear(o.soaks)
 }
 
 func (o *orders) recent(now time.Duration, kind zones.OrderKind) bool {
@@ -66,6 +69,9 @@ func (o *orders) spend(c *Checker, r *zones.RunRecord) {
 	asked := o.shots
 	switch r.Reason {
 	case zones.ByHand:
+	case zones.Soak:
+		o.spendSoak(c, r)
+		return
 	case zones.Walk:
 		asked = o.walks
 	default:
@@ -92,6 +98,8 @@ func (c *Checker) answer(a *zones.Answer) {
 		c.orders.walks[o.Zone] = max(0, c.orders.walks[o.Zone]-1)
 	case o.Kind == zones.OrderShot && !a.Accepted:
 		c.orders.shots[o.Zone] = max(0, c.orders.shots[o.Zone]-1)
+	case a.Accepted && (o.Kind == zones.OrderSoak || o.Kind == zones.OrderHold || o.Kind == zones.OrderStop):
+		c.orders.soak(c, &o)
 	case o.Kind == zones.OrderAssign && a.Accepted:
 		c.assign(&o)
 	case o.Kind == zones.OrderAcknowledge && a.Accepted:

@@ -19,6 +19,7 @@ import (
 //	zone       a supply=feed on=north outputs=1 probes=2 quorum=1 combine=median stale=3m
 //	           plausible=2..95 max-run=6m min-rest=5m max-per-day=1h max-moisture=70
 //	           plants=10 volume=4000 (mL) emitter=2 (L/h, two a plant) lost=60s/2h/6m
+//	           soak=10m/1h/80 (max_run/max_per_day/max_moisture; none)
 //	           dry=38/20m holding=0.25 inrush=0.4 (A), and those of a window named day, 00:00-24:00
 //	window     a ramp-up on+1h-on+4h below=48 stop=55 dry-back=3 floor=40 shot=3% rest=15m
 //	           max=8 days=mon,tue cron=30_12_*_*_MON for=30m without-probes=true
@@ -197,6 +198,16 @@ func zonePlaces(z *zoneScript) map[string]any {
 				return fmt.Errorf("want shot/every/max-per-day")
 			}
 			return firstError(readShot(parts[0], &f.Shot), read(parts[1], &f.Every), read(parts[2], &f.MaxPerDay))
+		},
+		"soak": func(s string) error {
+			l := &zones.SoakLimits{}
+			p.Limits.Soak = l
+			parts := strings.Split(s, "/")
+			if len(parts) != 3 {
+				p.Limits.Soak = nil
+				return nil
+			}
+			return firstError(read(parts[0], &l.MaxRun), read(parts[1], &l.MaxPerDay), read(parts[2], &l.MaxMoisture))
 		},
 		"dry": func(s string) error {
 			p.Dry = &zones.DryRule{}

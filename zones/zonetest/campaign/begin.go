@@ -163,6 +163,11 @@ func (w *world) order(f Fault) {
 	switch o.Kind {
 	case zones.OrderReset, zones.OrderAcknowledge, zones.OrderIgnore:
 		o.Subject, o.Zone = f.Subject, ""
+	case zones.OrderSoak:
+		o.VolumeML, o.For = f.Value, f.For
+		if f.Value == 0 {
+			o.Subject = zones.SoakEnd
+		}
 	case zones.OrderAssign:
 		o.Subject, o.Zone, _ = strings.Cut(f.Subject, " ")
 	}

@@ -201,6 +201,7 @@ func (w *world) mend() {
 		}
 		for i := range w.plan.Zones {
 			w.order(Fault{Other: string(zones.OrderRelease), Subject: w.plan.Zones[i].ID})
+			w.order(Fault{Other: string(zones.OrderSoak), Subject: w.plan.Zones[i].ID})
 		}
 	})
 }

@@ -305,6 +305,13 @@ func peopleClasses() []class {
 				f.Value = math.Round(d.log(5, 500))
 			}
 		}),
+		order("soak", zones.OrderSoak, func(d *drawer, f *Fault) {
+			f.Value = math.Round(d.log(5, 3000))
+			if d.chance(0.5) {
+				f.For = d.span(5*time.Minute, 12*time.Hour)
+			}
+		}),
+		order("soak-end", zones.OrderSoak, nil),
 		order("acknowledge", zones.OrderAcknowledge, func(d *drawer, f *Fault) { f.Subject = pick(d.dice, []string{"", d.probe(), d.zone()}) }),
 		order("note", zones.OrderNote, nil),
 		order("assign", zones.OrderAssign, func(d *drawer, f *Fault) { f.Subject = d.probe() + " " + d.zone() }),

@@ -31,7 +31,10 @@ type model struct {
 }
 
 // limits are those in force when a run was first commanded.
-type limits struct{ run, day time.Duration }
+type limits struct {
+	run  time.Duration
+	soak bool
+}
 
 // contact is one output.
 type contact struct {
@@ -39,12 +42,14 @@ type contact struct {
 	bed     string // zone that it waters in the first plan; "" for a master
 	rest    time.Duration
 	budget  time.Duration // the highest max_per_day of any plan
+	soak    time.Duration // what soaks may have in a day
 	wanted  bool          // told to open, and not to close since
 	foreign bool          // another gateway opened it
 	on      bool
 	since   time.Duration
 	run     string
 	past    []simroom.Interval
+	soaked  []simroom.Interval // those of past that were soaks
 }
 
 func newModel(w *world) *model {
@@ -55,7 +60,7 @@ func newModel(w *world) *model {
 		for _, id := range z.Valves {
 			for j := range p.Valves {
 				if p.Valves[j].ID == id {
-					m.outs = append(m.outs, &contact{at: p.Valves[j].Output, bed: z.ID, rest: z.Limits.MinRest, budget: z.Limits.MaxPerDay})
+					m.outs = append(m.outs, &contact{at: p.Valves[j].Output, bed: z.ID, rest: z.Limits.MinRest, budget: z.Limits.MaxPerDay, soak: soakLimits(z).MaxPerDay})
 				}
 			}
 		}
@@ -86,7 +91,10 @@ func (m *model) opens(cmd *zones.Command) bool {
 	p := m.w.plan
 	for i := range p.Zones {
 		if z := &p.Zones[i]; z.ID == cmd.Zone {
-			m.runs[cmd.Run] = limits{z.Limits.MaxRun, z.Limits.MaxPerDay}
+			m.runs[cmd.Run] = limits{run: z.Limits.MaxRun}
+			if cmd.Reason == zones.Soak {
+				m.runs[cmd.Run] = limits{run: soakLimits(z).MaxRun, soak: true}
+			}
 			return true
 		}
 	}
@@ -223,15 +231,47 @@ func (m *model) moved(c *contact, on bool) {
 			m.opened(c)
 		}
 	} else {
-		c.past = append(c.past, simroom.Interval{From: c.since, To: w.now})
-		for len(c.past) > 0 && c.past[0].To < w.now-2*day {
-			c.past = c.past[1:]
+		was := simroom.Interval{From: c.since, To: w.now}
+		c.past = recent(append(c.past, was), w.now)
+		if m.runs[c.run].soak {
+			c.soaked = append(c.soaked, was)
 		}
-		if used := m.used(c); c.bed != "" && used > c.budget+timerSlack+time.Duration(len(c.past))*timerLate {
-			w.failf("model: %s was open %s in 24 h, max_per_day %s", c.at, used, c.budget)
+		c.soaked = recent(c.soaked, w.now)
+		if c.bed != "" {
+			m.day(c)
 		}
 	}
 	w.fail(w.checker.Err())
+}
+
+// recent leaves out what was two days ago.
+func recent(list []simroom.Interval, now time.Duration) []simroom.Interval {
+	for len(list) > 0 && list[0].To < now-2*day {
+		list = list[1:]
+	}
+	return list
+}
+
+// day: shots and soaks of any 24 h keep to their own limits, and both to the ceiling.
+func (m *model) day(c *contact) {
+	from, late := m.w.now-day, timerSlack+time.Duration(len(c.past))*timerLate
+	all, soaks := simroom.OpenTime(c.past, from, m.w.now), simroom.OpenTime(c.soaked, from, m.w.now)
+	switch {
+	case all-soaks > c.budget+late:
+		m.w.failf("model: %s was open %s in 24 h, max_per_day %s", c.at, all-soaks, c.budget)
+	case soaks > c.soak+late:
+		m.w.failf("model: %s was open %s in 24 h by soaks, they may have %s", c.at, soaks, c.soak)
+	case all > zones.MaxPerDayCeiling+late:
+		m.w.failf("model: %s was open %s in 24 h", c.at, all)
+	}
+}
+
+// soakLimits are the zone's, or none at all.
+func soakLimits(z *zones.Zone) zones.SoakLimits {
+	if z.Limits.Soak == nil {
+		return zones.SoakLimits{}
+	}
+	return *z.Limits.Soak
 }
 
 // opened: no more at once than the supply can feed, and none before its bed rested.
@@ -253,14 +293,4 @@ func (m *model) opened(c *contact) {
 	if most := w.set.plans[0].Supplies[0].MaxOpen; n > most {
 		w.failf("model: %s is open as number %d, max_open %d", c.at, n, most)
 	}
-}
-
-// used sums what an output had in the last 24 h of true time.
-func (m *model) used(c *contact) time.Duration {
-	from := m.w.now - day
-	sum := simroom.OpenTime(c.past, from, m.w.now)
-	if c.on {
-		sum += m.w.now - max(c.since, from)
-	}
-	return sum
 }

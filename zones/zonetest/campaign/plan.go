@@ -36,6 +36,7 @@ func percentShot(v float64) schedule.Shot {
 func newSetup(c *Case) *setup {
 	d := newDice(c.Seed, "room")
 	p := basePlan(d)
+	allowSoaks(newDice(c.Seed, "soaks"), p)
 	s := &setup{latency: pick(d, []time.Duration{0, 20 * time.Millisecond, 300 * time.Millisecond}), grid: d.chance(0.7)}
 	period := pick(d, []time.Duration{time.Minute, 2 * time.Minute, 5 * time.Minute})
 	if c.Sparse {
@@ -71,6 +72,19 @@ func newSetup(c *Case) *setup {
 		}
 	}
 	return s
+}
+
+// allowSoaks lets most zones be soaked, by limits above and below those of their shots.
+func allowSoaks(d *dice, p *zones.Plan) {
+	for i := range p.Zones {
+		if d.chance(0.3) {
+			continue
+		}
+		p.Zones[i].Limits.Soak = &zones.SoakLimits{
+			MaxRun:    pick(d, []time.Duration{time.Minute, 4 * time.Minute, 15 * time.Minute}),
+			MaxPerDay: pick(d, []time.Duration{10 * time.Minute, 40 * time.Minute, 4 * time.Hour}), MaxMoisture: pick(d, []zones.Level{60000, 75000}),
+		}
+	}
 }
 
 // watchRoots lets a zone's pore water and warmth be watched, within narrow bounds.
@@ -200,6 +214,9 @@ func otherPlans(p *zones.Plan) []*zones.Plan {
 	shorter := copyPlan(p, "plan-short-runs")
 	for i := range shorter.Zones {
 		shorter.Zones[i].Limits.MaxRun = 30 * time.Second
+		if s := shorter.Zones[i].Limits.Soak; s != nil {
+			shorter.Zones[i].Limits.Soak = &zones.SoakLimits{MaxRun: 40 * time.Second, MaxPerDay: s.MaxPerDay / 2, MaxMoisture: s.MaxMoisture}
+		}
 		for w := range shorter.Zones[i].Schedule.Windows {
 			shorter.Zones[i].Schedule.Windows[w].Shot = schedule.Shot{Value: 25}
 		}
@@ -223,7 +240,7 @@ func otherPlans(p *zones.Plan) []*zones.Plan {
 	for i := range sparse.Zones {
 		z := &sparse.Zones[i]
 		z.RequireWalk = i == 0
-		z.Limits.MaxPerDay = 7 * time.Minute
+		z.Limits.MaxPerDay, z.Limits.Soak = 7*time.Minute, nil
 		for w := range z.Schedule.Windows {
 			if l := &z.Schedule.Windows[w]; l.Below > 0 && l.StopAt == 0 {
 				l.Below -= 4000

@@ -68,7 +68,11 @@ func (c *Checker) grant(cmd *zones.Command, o *output) {
 	if c.valve(cmd.Output) != nil {
 		c.runGrant(cmd, o, until, up)
 	}
-	o.deadline, o.late = c.now.Mono+until-up, slack+(until-up)/200 // its clock may run off until that shows
+	end := c.now.Mono + until - up
+	if o.granted && o.openRun == cmd.Run { // one that late reports made shorter may come too late to count
+		end = max(end, o.deadline)
+	}
+	o.deadline, o.late = end, slack+(until-up)/200 // its clock may run off until that shows
 	o.granted, o.openRun, o.ackClosed, o.wrongSince, o.heldOn = true, cmd.Run, false, 0, false
 }
 
@@ -115,6 +119,7 @@ func (c *Checker) runGrant(cmd *zones.Command, o *output, until, up time.Duratio
 	if _, ok := r.base[cmd.Output]; !ok {
 		r.base[cmd.Output] = up
 		c.limitSupply(cmd)
+		c.limitTransformer(cmd)
 	}
 	if until > r.base[cmd.Output]+r.bound+slack {
 		c.breach(1, "grant on %s ends %s after the run's first grant, the run is %s", cmd.Output, until-r.base[cmd.Output], r.bound)
@@ -155,6 +160,45 @@ func (c *Checker) limitSupply(cmd *zones.Command) {
 	if s.MaxFlowLPH > 0 && flow > s.MaxFlowLPH*1.000001 {
 		c.breach(6, "%s opens to %.1f L/h on supply %s, max_flow %.1f", cmd.Output, flow, s.ID, s.MaxFlowLPH)
 	}
+}
+
+// limitTransformer is INV-6 for what feeds a controller's outputs: it holds what is open,
+// and takes the inrush of what opens.
+func (c *Checker) limitTransformer(cmd *zones.Command) {
+	va, amps, inrush := 0.0, 0.0, 0.0
+	for i := range c.plan.Controllers {
+		if p := &c.plan.Controllers[i]; p.ID == cmd.Output.Controller {
+			va = p.VA
+			if amps, inrush = Load(c.plan, cmd.Output); p.Volts > 0 {
+				va /= p.Volts
+			}
+		}
+	}
+	for _, o := range c.outputs {
+		if o.at.Controller == cmd.Output.Controller && o.at != cmd.Output && c.maybeOpen(o.at) {
+			holding, _ := Load(c.plan, o.at)
+			amps += holding
+		}
+	}
+	if amps = amps + inrush; va > 0 && amps > va*1.000001 {
+		c.breach(6, "%s opens to %.3f A, its transformer has %.3f A", cmd.Output, amps, va)
+	}
+}
+
+// Load gives what an output's solenoid holds with, and what more it takes as it pulls
+// in, A; nothing where the plan does not say.
+func Load(p *zones.Plan, at zones.Output) (holding, inrush float64) {
+	for i := range p.Valves {
+		if v := &p.Valves[i]; v.Output == at {
+			return v.Holding, max(0, v.Inrush-v.Holding)
+		}
+	}
+	for i := range p.Supplies {
+		if m := p.Supplies[i].Master; m != nil && m.Output == at {
+			return m.Holding, max(0, m.Inrush-m.Holding)
+		}
+	}
+	return 0, 0
 }
 
 // maybeOpen reports whether an output can be open: its contact is on, or a grant

@@ -94,6 +94,7 @@ type Case struct {
 	Days     float64 `json:"days"`
 	CalmDays float64 `json:"calm_days,omitempty"`
 	NoCutOff bool    `json:"no_cut_off,omitempty"` // outputs do not drop at their deadline
+	Pressed  bool    `json:"pressed,omitempty"`    // pressure or transformers may be enough for one zone alone
 	Sparse   bool    `json:"sparse,omitempty"`     // few messages while nothing happens
 	Faults   []Fault `json:"faults"`
 

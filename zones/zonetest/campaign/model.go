@@ -5,6 +5,7 @@ import (
 
 	"rillgate/zones"
 	"rillgate/zones/simroom"
+	"rillgate/zones/zonetest"
 )
 
 // What the model forgives: timers, and messages that are on their way.
@@ -290,7 +291,50 @@ func (m *model) opened(c *contact) {
 			}
 		}
 	}
+	m.feeds(c)
 	if most := w.set.plans[0].Supplies[0].MaxOpen; n > most {
 		w.failf("model: %s is open as number %d, max_open %d", c.at, n, most)
 	}
 }
+<<<<<<< Updated upstream
+=======
+
+// feeds looks whether the supply's pressure and the controller's transformer carry what is
+// open now that an output has opened. These are the same in all plans.
+func (m *model) feeds(c *contact) {
+	p, beds := m.w.set.plans[0], map[string]bool{}
+	_, amps := zonetest.Load(p, c.at)
+	flow := 0.0
+	for _, o := range m.outs {
+		if !o.on {
+			continue
+		}
+		if holding, _ := zonetest.Load(p, o.at); o.at.Controller == c.at.Controller {
+			amps += holding
+		}
+		for i := range p.Zones {
+			if z := &p.Zones[i]; z.ID == o.bed && !beds[o.bed] {
+				beds[o.bed], flow = true, flow+z.FlowLPH()
+			}
+		}
+	}
+	if most := p.Supplies[0].MaxFlowLPH; most > 0 && flow > most*1.000001 {
+		m.w.failf("model: %s opens to %.0f L/h, max_flow %.0f", c.at, flow, most)
+	}
+	for i := range p.Controllers {
+		if x := &p.Controllers[i]; x.ID == c.at.Controller && x.VA > 0 && amps*x.Volts > x.VA*1.000001 {
+			m.w.failf("model: %s opens to %.1f VA, its transformer has %.1f", c.at, amps*x.Volts, x.VA)
+		}
+	}
+}
+
+// used sums what an output had in the last 24 h of true time.
+func (m *model) used(c *contact) time.Duration {
+	from := m.w.now - day
+	sum := simroom.OpenTime(c.past, from, m.w.now)
+	if c.on {
+		sum += m.w.now - max(c.since, from)
+	}
+	return sum
+}
+>>>>>>> Stashed changes

@@ -2,6 +2,7 @@ package campaign
 
 import (
 	"fmt"
+	"slices"
 	"time"
 	_ "time/tzdata" // rooms on machines without a zone database
 
@@ -47,6 +48,9 @@ func newSetup(c *Case) *setup {
 		if i == 0 {
 			watchRoots(&p.Zones[i])
 		}
+	}
+	if c.Pressed {
+		press(newDice(c.Seed, "pressure"), p)
 	}
 	s.plans = append([]*zones.Plan{p}, otherPlans(p)...)
 	s.options = simroom.Options{
@@ -139,6 +143,43 @@ func basePlan(d *dice) *zones.Plan {
 		s.Master = &zones.Master{Output: zones.Output{Controller: "north", Number: 8}, Kind: zones.MasterPump, Lead: time.Second}
 	}
 	return p
+}
+
+// press lets pressure or a transformer be enough for one zone alone, or both.
+func press(d *dice, p *zones.Plan) {
+	which := d.n(3)
+	if s := &p.Supplies[0]; which != 1 {
+		s.MaxOpen = 4
+		for i := range p.Zones {
+			s.MaxFlowLPH = max(s.MaxFlowLPH, 1.05*p.Zones[i].FlowLPH())
+		}
+	}
+	if which == 0 {
+		return
+	}
+	p.Supplies[0].MaxOpen = 4
+	for i := range p.Controllers {
+		c := &p.Controllers[i]
+		c.Volts, c.VA = 24, 0
+		for j := range p.Zones {
+			c.VA = max(c.VA, 1.02*c.Volts*demand(p, c.ID, &p.Zones[j]))
+		}
+	}
+}
+
+// demand is what a zone asks of a controller's transformer, A: its valves there and the
+// master, and the inrush of the one that takes most.
+func demand(p *zones.Plan, controller string, z *zones.Zone) float64 {
+	amps, more := 0.0, 0.0
+	for i := range p.Valves {
+		if v := &p.Valves[i]; slices.Contains(z.Valves, v.ID) && v.Output.Controller == controller {
+			amps, more = amps+v.Holding, max(more, v.Inrush-v.Holding)
+		}
+	}
+	if m := p.Supplies[0].Master; m != nil && m.Output.Controller == controller {
+		amps, more = amps+m.Holding, max(more, m.Inrush-m.Holding)
+	}
+	return amps + more
 }
 
 // addZone adds zone i with its valves and probes; every kind of window comes up.

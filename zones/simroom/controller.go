@@ -246,6 +246,9 @@ func (r *Room) flowLPM(o *output) float64 {
 			if f.out == o || f.supply != nil && f.supply.master == o {
 				sum += z.flowLPM(i)
 			}
+			if a := f.from; a != nil && a.passes() && (a.out == o || a.supply != nil && a.supply.master == o) {
+				sum += f.share * z.drawLPM(i)
+			}
 		}
 	}
 	return sum

@@ -11,19 +11,22 @@ type FaultKind string
 
 // The faults. Subject is named beside each; For 0 lasts for good.
 const (
-	ProbeLost     FaultKind = "probe-lost"     // probe: sends nothing
-	ProbeStuck    FaultKind = "probe-stuck"    // probe: sends one level; Value %, 0 = the last it sent
-	ProbeInAir    FaultKind = "probe-in-air"   // probe: pulled out; Value %, 0 = 2
-	ProbeReplays  FaultKind = "probe-replays"  // probe: sends the last Value readings again and again, 0 = 60, with their old times
-	ProbeRestamps FaultKind = "probe-restamps" // as before, with times of now
-	ProbesSwapped FaultKind = "probes-swapped" // probe, and Other: each sits in the other's place
-	ProbeDrifts   FaultKind = "probe-drifts"   // probe: shows Value points more with every hour (or less)
+	ProbeLost      FaultKind = "probe-lost"      // probe: sends nothing
+	ProbeStuck     FaultKind = "probe-stuck"     // probe: sends one level; Value %, 0 = the last it sent
+	ProbeInAir     FaultKind = "probe-in-air"    // probe: pulled out; Value %, 0 = 2
+	ProbeReplays   FaultKind = "probe-replays"   // probe: sends the last Value readings again and again, 0 = 60, with their old times
+	ProbeRestamps  FaultKind = "probe-restamps"  // as before, with times of now
+	ProbesSwapped  FaultKind = "probes-swapped"  // probe, and Other: each sits in the other's place
+	ProbeMisplaced FaultKind = "probe-misplaced" // probe, and Other: it sits beside the other, in the other's bed
+	ProbeDrifts    FaultKind = "probe-drifts"    // probe: shows Value points more with every hour (or less)
 
 	ValveStuckOpen   FaultKind = "valve-stuck-open"   // valve: passes water, its output is off
 	ValveStuckClosed FaultKind = "valve-stuck-closed" // valve: passes nothing, its output is on
 	OutputWelded     FaultKind = "output-welded"      // valve: its output is on whatever is commanded, and says so
 	OutputDead       FaultKind = "output-dead"        // valve: its output stays off, and says so
 	HosesSwapped     FaultKind = "hoses-swapped"      // valve, and Other: each waters the other's bed
+	OneOutput        FaultKind = "one-output"         // valve, and Other: it hangs on the other's output; its own moves nothing
+	CrossFlow        FaultKind = "cross-flow"         // valve, and Other: Value 0 to 1 of what it gives its plants goes to the other's too
 
 	EmittersBlocked FaultKind = "emitters-blocked" // zone, or probe: its plant; Value 0 to 1 still passes
 	BedLeak         FaultKind = "bed-leak"         // zone: Value L/h run into the whole bed, past every valve
@@ -105,11 +108,11 @@ func (r *Room) turn(t timedFault) {
 func (r *Room) effect(f Fault) (func(bool), error) {
 	var do func(bool)
 	switch f.Kind {
-	case ProbeLost, ProbeStuck, ProbeInAir, ProbeReplays, ProbeRestamps, ProbesSwapped, ProbeDrifts:
+	case ProbeLost, ProbeStuck, ProbeInAir, ProbeReplays, ProbeRestamps, ProbesSwapped, ProbeMisplaced, ProbeDrifts:
 		do = r.probeEffect(f)
 	case ValveStuckOpen, ValveStuckClosed, OutputWelded, OutputDead:
 		do = r.valveEffect(f)
-	case HosesSwapped:
+	case HosesSwapped, OneOutput, CrossFlow:
 		do = r.hoseEffect(f)
 	case EmittersBlocked, BedLeak, SupplyDry, TankLow:
 		do = r.waterEffect(f)

@@ -37,8 +37,9 @@ func TestEveryFaultIsTold(t *testing.T) {
 		"probe": {Subject: "z1-0", Other: "z1-1"}, "valve": {Subject: "z1"}, "emitters": {Subject: "z1"}, "bed": {Subject: "z1"},
 		"supply": {Subject: "feed"}, "tank": {Subject: "feed"}, "input": {Subject: "floor"}, "output": {Subject: "z1"},
 		"hoses": {Subject: "z1", Other: "z2"},
+		"one":   {Subject: "z1", Other: "z2"}, "cross": {Subject: "z1", Other: "z2", Value: 0.5},
 	}
-	require.Len(t, tellings, 23)
+	require.Len(t, tellings, 26)
 	for kind, words := range tellings {
 		head, _, _ := strings.Cut(strings.Replace(string(kind), "probes", "probe", 1), "-")
 		f, ok := subjects[head]

@@ -42,9 +42,15 @@ func (r *Room) probeEffect(f Fault) func(bool) {
 		return nil
 	}
 	return func(on bool) {
-		p.other, q.other = nil, nil
+		p.other = nil
 		if on {
-			p.other, q.other = q, p
+			p.other = q
+		}
+		if f.Kind == ProbesSwapped {
+			q.other = nil
+			if on {
+				q.other = p
+			}
 		}
 	}
 }
@@ -116,11 +122,27 @@ func (r *Room) valveEffect(f Fault) func(bool) {
 	}
 }
 
-// hoseEffect exchanges what two valves water. It undoes itself.
+// hoseEffect exchanges what two valves water, which undoes itself; or hangs a valve on
+// another's output, or joins a bed to another's valve as well.
 func (r *Room) hoseEffect(f Fault) func(bool) {
 	a, b := r.feed(f.Subject), r.feed(f.Other)
 	if a == nil || b == nil {
 		return nil
+	}
+	own := a.out
+	switch f.Kind {
+	case OneOutput:
+		return func(on bool) {
+			if a.out = own; on {
+				a.out = b.out
+			}
+		}
+	case CrossFlow:
+		return func(on bool) {
+			if b.from, b.share = nil, 0; on {
+				b.from, b.share = a, min(max(f.Value, 0), 1)
+			}
+		}
 	}
 	return func(bool) { a.out, b.out, a.supply, b.supply = b.out, a.out, b.supply, a.supply }
 }

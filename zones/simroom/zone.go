@@ -20,7 +20,8 @@ type feed struct {
 	id     string
 	out    *output
 	supply *supply // nil when the plan does not say
-	open   bool    // passed water since the zone was last settled
+	from   *feed   // another feed whose water comes here too; nil = none
+	share  float64 // so much of it
 }
 
 // passes reports whether water comes through.
@@ -32,6 +33,18 @@ func (f *feed) passes() bool {
 		return true
 	}
 	return f.supply.dry == 0 && (f.supply.master == nil || f.supply.master.flows())
+}
+
+// strength gives what a feed brings now, against a mean open valve.
+func (f *feed) strength() float64 {
+	x := 0.0
+	if f.passes() {
+		x = 1
+	}
+	if f.from != nil && f.from.passes() {
+		x += f.share
+	}
+	return x
 }
 
 // zone is a bed: one bucket a probe, then one a valve for the plants without one.
@@ -161,9 +174,6 @@ func (r *Room) settleZone(z *zone) {
 	if r.lit {
 		f.uptake = z.o.UptakeDayLPH / 3600
 	}
-	for i := range z.feeds {
-		z.feeds[i].open = z.feeds[i].passes()
-	}
 	lag := r.o.ProbeLag.Seconds()
 	for i := range z.buckets {
 		b := &z.buckets[i]
@@ -171,8 +181,8 @@ func (r *Room) settleZone(z *zone) {
 		if i >= z.spots {
 			lag = 0 // no probe looks
 		}
-		if b.valve < len(z.feeds) && z.feeds[b.valve].open {
-			f.in = z.plant * b.factor * b.passes * z.passes
+		if b.valve < len(z.feeds) {
+			f.in = z.feeds[b.valve].strength() * z.plant * b.factor * b.passes * z.passes
 		}
 		if b.weight > 0 {
 			z.soil.flow(b, f, dt, lag)
@@ -194,11 +204,16 @@ func (z *zone) airTarget(lit bool) float64 {
 	return airNight
 }
 
-// flowLPM gives what goes through a feed now, L/min.
+// flowLPM gives what goes through a feed's own valve now, L/min.
 func (z *zone) flowLPM(i int) float64 {
 	if !z.feeds[i].passes() {
 		return 0
 	}
+	return z.drawLPM(i)
+}
+
+// drawLPM gives what the emitters of a feed draw while it is fed, L/min.
+func (z *zone) drawLPM(i int) float64 {
 	var sum float64
 	for j := range z.buckets {
 		if b := &z.buckets[j]; b.valve == i {

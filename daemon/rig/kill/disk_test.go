@@ -52,20 +52,32 @@ func command(name string, args ...string) error {
 	return nil
 }
 
-// fill writes until the disk is full; what it gives frees it again.
-func fill(t *testing.T, dir string) (free func()) {
+// fill writes until the disk is full, to the last byte.
+func fill(t *testing.T, dir string) {
 	t.Helper()
-	path := filepath.Join(dir, "ballast")
-	f, err := os.Create(path)
+	f, err := os.Create(filepath.Join(dir, "ballast"))
 	require.NoError(t, err)
 	defer f.Close()
-	for _, size := range []int{64 << 10, 4096, 1} { // to the last byte
+	for _, size := range []int{64 << 10, 4096, 1} {
 		for err = nil; err == nil; {
 			_, err = f.Write(make([]byte, size))
 		}
 		require.ErrorIs(t, err, syscall.ENOSPC)
 	}
-	return func() { require.NoError(t, os.Remove(path)) }
+	stillFull(t, dir)
+}
+
+// stillFull: no block is free, and one more byte finds no place.
+func stillFull(t *testing.T, dir string) {
+	t.Helper()
+	var fs syscall.Statfs_t
+	require.NoError(t, syscall.Statfs(dir, &fs))
+	require.Zero(t, fs.Bavail, "blocks that are free")
+	f, err := os.OpenFile(filepath.Join(dir, "ballast"), os.O_WRONLY|os.O_APPEND, 0)
+	require.NoError(t, err)
+	defer f.Close()
+	_, err = f.Write([]byte{1})
+	require.ErrorIs(t, err, syscall.ENOSPC)
 }
 
 // awaitSocket waits until the daemon answers for its room. A life that was killed leaves
@@ -82,6 +94,7 @@ func (v *life) awaitSocket(t *testing.T) {
 
 // TestFullDisk: the disk fills up while the daemon runs, is full at the next start, and
 // has room again. The ledger's blocks are its own, so that water goes on; no start fails.
+// The store meets the full disk and says so, in both lives that have one.
 func TestFullDisk(t *testing.T) {
 	if !*disk {
 		t.Skip("it takes a minute: -kill.disk")
@@ -93,24 +106,40 @@ func TestFullDisk(t *testing.T) {
 		t.Run(kind.name, func(t *testing.T) {
 			t.Parallel()
 			l := onDisk(t, 600+n, kind.mount)
-			for _, when := range []string{"it fills up", "it is full at the start", "there is room again"} {
-				if when == "there is room again" {
-					require.NoError(t, os.Remove(filepath.Join(l.state, "ballast")))
-				}
-				v := l.start(nil)
-				l.judge.began(v.began)
-				if when == "it fills up" {
-					v.awaitSocket(t)
-					fill(t, l.state)
-				}
-				s, _, err := v.opening()
-				require.NoError(t, err, when)
-				require.NotNil(t, s, when)
-				v.pause(4 * time.Second)
-				require.NoError(t, l.bury(v), when)
-			}
+			l.onFullDisk(t, func(v *life) { v.awaitSocket(t); fill(t, l.state) })
+			l.onFullDisk(t, func(*life) {})
+			require.NoError(t, os.Remove(filepath.Join(l.state, "ballast")))
+			v := l.start(nil)
+			l.judge.began(v.began)
+			l.waters(t, v)
+			require.Nil(t, alarm(l, v.from, zones.AlarmStoreDamaged), "with room again nothing is wrong")
+			require.NoError(t, l.bury(v))
 		})
 	}
+}
+
+// onFullDisk lives once on a disk that is full, or that begin fills.
+func (l *lane) onFullDisk(t *testing.T, begin func(*life)) {
+	t.Helper()
+	v := l.start(nil)
+	l.judge.began(v.began)
+	begin(v)
+	l.waters(t, v)
+	s, _ := l.tape.await(v.from, raised(zones.AlarmStoreDamaged), v.ended, after(endWithin))
+	require.NotNil(t, s, "the store met no full disk: %s", v.said())
+	require.Contains(t, s.Alarms, "no room for the store")
+	require.Contains(t, s.Alarms, syscall.ENOSPC.Error())
+	stillFull(t, l.state)
+	require.NoError(t, l.bury(v))
+}
+
+// waters awaits an opening, and lets the run go on for some seconds.
+func (l *lane) waters(t *testing.T, v *life) {
+	t.Helper()
+	s, _, err := v.opening()
+	require.NoError(t, err)
+	require.NotNil(t, s, v.said())
+	v.pause(4 * time.Second)
 }
 
 // closedRoom runs a life on a disk on which nothing can be written down: it lives on,
@@ -207,145 +236,4 @@ func TestFileSizeLimit(t *testing.T) {
 			require.NoError(t, l.bury(v))
 		})
 	}
-}
-
-// failing is a system call of the disk that gives an error from the nth on, or once.
-type failing struct {
-	call   call
-	errno  string
-	onward bool
-}
-
-func (f failing) String() string {
-	text := fmt.Sprintf("%s of %s number %d of a thread: %s", f.call.name, strings.Join(f.call.paths, ","), f.call.nth, f.errno)
-	if f.onward {
-		return text + " and ever after"
-	}
-	return text
-}
-
-func (f failing) arguments(state, out string) []string {
-	when := fmt.Sprint(f.call.nth)
-	if f.onward {
-		when += "+"
-	}
-	args := []string{"strace", "-D", "-f", "-qq", "-y", "-s", "0", "-o", out, "-e", "trace=" + f.call.name,
-		"-e", fmt.Sprintf("inject=%s:error=%s:when=%s", f.call.name, f.errno, when)}
-	return append(args, pathArguments(state, f.call.paths)...)
-}
-
-// failures are all calls on ledger and store over a start and one shot: so many of each
-// that the last are never made, which is counted.
-func failures() (all []failing) {
-	storeFiles := []string{"store.db"}
-	for _, onward := range []bool{false, true} {
-		for _, c := range []call{
-			{"pwrite64", ledgerFiles, 10}, {"fdatasync", ledgerFiles, 10}, {"openat", ledgerFiles, 4},
-			{"pwrite64", storeFiles, 12}, {"fdatasync", storeFiles, 6}, {"openat", storeFiles, 3},
-			{"fallocate,ftruncate", storeFiles, 2}, {"fallocate", []string{"ledger-a.new", "ledger-b.new"}, 2},
-			{"fsync", []string{"ledger-a.new", "ledger-b.new", "ledger.marker.new"}, 3},
-			{"write", []string{"ledger-a.new", "ledger-b.new", "ledger.marker.new"}, 3},
-		} {
-			for nth := 1; nth <= c.nth; nth++ {
-				errno := "EIO"
-				if strings.HasPrefix(c.name, "pwrite") && nth%2 == 0 || strings.HasPrefix(c.name, "fallocate") {
-					errno = "ENOSPC"
-				}
-				all = append(all, failing{call{c.name, c.paths, nth}, errno, onward})
-			}
-		}
-	}
-	return all
-}
-
-// TestFailingCalls: each call of the disk fails, once or from then on, over a start and
-// a shot. The daemon lives, opens nothing that is not on disk and nothing after it said
-// that the ledger failed; the next life, on a sound disk, waters again.
-func TestFailingCalls(t *testing.T) {
-	needStrace(t)
-	all := failures()
-	if !*disk {
-		all = []failing{{call{"fdatasync", ledgerFiles, 2}, "EIO", false}, {call{"pwrite64", ledgerFiles, 3}, "EIO", true}}
-	}
-	count := newCounts()
-	work := make(chan failing, len(all))
-	for _, f := range all {
-		work <- f
-	}
-	close(work)
-	t.Run("lanes", func(t *testing.T) {
-		for n := range min(*lanes, len(all)) {
-			t.Run(fmt.Sprintf("lane %d", n+1), func(t *testing.T) {
-				t.Parallel()
-				for f := range work {
-					l := newLane(t, 700+n, program, count)
-					l.judge.allowed = diskAlarms
-					require.NoError(t, l.under(f), "%s\n%s", f, &l.judge.tale)
-				}
-			})
-		}
-	})
-	t.Log(count)
-}
-
-// under lives once with a failing call, and once more without.
-func (l *lane) under(f failing) error {
-	trace := filepath.Join(l.dir, "strace")
-	v := l.start(f.arguments(l.state, trace))
-	l.judge.began(v.began)
-	told := raised(zones.StoreFailed)
-	first, next := l.tape.await(v.from, func(s *line) bool { return opens(s) || told(s) }, v.ended, after(firstOpening))
-	opened := first
-	if first != nil && !opens(first) {
-		opened, next = l.tape.await(next, opens, v.ended, after(bootHold+5*time.Second))
-	}
-	if opened != nil {
-		l.tape.await(next, closes, v.ended, after(16*time.Second))
-		v.pause(500 * time.Millisecond)
-	}
-	text, err := os.ReadFile(trace)
-	hit := err == nil && strings.Contains(string(text), "(INJECTED)")
-	failed, place := l.tape.await(v.from, told, after(0))
-	switch {
-	case !hit:
-		l.count.add("call not made so often")
-	case failed != nil:
-		l.count.add("told as store-failed, closed")
-	case opened != nil:
-		l.count.add("watered on")
-	default:
-		return fmt.Errorf("neither water nor an alarm: %s", v.said())
-	}
-	if late, _ := l.tape.await(place, opens, after(0)); failed != nil && late != nil && late.At.Sub(failed.At) > time.Second {
-		return errors.New("an opening after the ledger was said to have failed")
-	}
-	if err := l.bury(v); err != nil || !*disk {
-		return err
-	}
-	return l.soundAgain(failed != nil)
-}
-
-// soundAgain lives once more, on a disk that works. Where the life before could not write
-// down its start, its epoch stands in the reports alone: that counts as a loss, and an
-// operator resets the budgets.
-func (l *lane) soundAgain(failed bool) error {
-	again := l.start(nil)
-	l.judge.began(again.began)
-	l.judge.spent = failed
-	if s, _ := l.tape.await(again.from, raised(zones.DailyLimit), again.ended, after(5*time.Second)); s != nil {
-		if !failed {
-			return fmt.Errorf("the budgets count as spent, and no failure was told before: %s", again.said())
-		}
-		l.count.add("budgets reset by hand afterwards")
-		// A reset before the controllers' first reports is undone by the epoch in them: that
-		// is another sign of the loss. An operator takes longer than that.
-		again.pause(3 * time.Second)
-		if err := l.resetBudgets(); err != nil {
-			return err
-		}
-	}
-	if _, _, err := again.opening(); err != nil {
-		return fmt.Errorf("on a sound disk again: %w", err)
-	}
-	return l.bury(again)
 }

@@ -296,8 +296,6 @@ func (m *model) opened(c *contact) {
 		w.failf("model: %s is open as number %d, max_open %d", c.at, n, most)
 	}
 }
-<<<<<<< Updated upstream
-=======
 
 // feeds looks whether the supply's pressure and the controller's transformer carry what is
 // open now that an output has opened. These are the same in all plans.
@@ -327,14 +325,3 @@ func (m *model) feeds(c *contact) {
 		}
 	}
 }
-
-// used sums what an output had in the last 24 h of true time.
-func (m *model) used(c *contact) time.Duration {
-	from := m.w.now - day
-	sum := simroom.OpenTime(c.past, from, m.w.now)
-	if c.on {
-		sum += m.w.now - max(c.since, from)
-	}
-	return sum
-}
->>>>>>> Stashed changes

@@ -11,8 +11,8 @@ import (
 )
 
 func newProbes(f *flags) *cobra.Command {
-	return viewCommand(f, "probes", "Show the register of probes",
-		func(cmd *cobra.Command, v *zones.View) error { return printJSON(cmd, v.Probes) }, showProbes)
+	return watchProbes(f, viewCommand(f, "probes", "Show the register of probes",
+		func(cmd *cobra.Command, v *zones.View) error { return printJSON(cmd, v.Probes) }, showProbes))
 }
 
 func showProbes(cmd *cobra.Command, v *zones.View) error {

@@ -187,7 +187,7 @@ func (r *rig) historyOfARun(t *testing.T) {
 	code, kept, errs := r.rillgate("history", "--csv")
 	require.Zero(t, code, errs)
 	require.Contains(t, errs, "no daemon runs")
-	require.Regexp(t, `(?m)^[^,]+,[^,]+,probe,,e1,\d`, kept, "the last look was saved at the end")
+	require.Equal(t, strings.SplitAfter(live, "\n")[0], strings.SplitAfter(kept, "\n")[0])
 	code, _, errs = r.rillgate("history", "--zone", "attic", "--csv")
 	require.Equal(t, exitFailed, code)
 	require.Contains(t, errs, "no zone is named attic")

@@ -94,6 +94,7 @@ func (d *Daemon) apply(loaded *configs.Loaded, problems []configs.Problem, by, n
 	d.trust.needSynced = loaded.Gateway.Clock == configs.ClockSynchronised
 	d.step(&zones.NewPlan{Plan: loaded.Plan})
 	d.teacher.fit(loaded.Plan)
+	d.fitRegister(by)
 	changes = append(changes, d.refit(before.loaded, loaded)...)
 	d.show()
 	return &operator.Applied{Plan: loaded.Hash, Changes: changes}

@@ -99,6 +99,7 @@ type Daemon struct {
 	socket    *operator.Server
 
 	asked    map[string]chan zones.Answer
+	latest   zones.Answer // the room's last
 	orders   uint64
 	epoch    uint32
 	unclean  bool // the process before did not end as it should

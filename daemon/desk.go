@@ -85,8 +85,14 @@ func (d *Daemon) obey(o *zones.Order) {
 		if d.acknowledge(o) {
 			return
 		}
+	case zones.OrderExchange:
+		d.exchange(o)
+		return
 	}
 	d.step(o)
+	if (o.Kind == zones.OrderAssign || o.Kind == zones.OrderLabel) && d.accepted(o) {
+		d.fitRegister(o.By)
+	}
 }
 
 // acknowledge silences alarms of the shell; true means that the order was about
@@ -112,6 +118,7 @@ func (d *Daemon) acknowledge(o *zones.Order) bool {
 
 // answered hands an answer to whoever waits for it.
 func (d *Daemon) answered(a *zones.Answer) {
+	d.latest = *a
 	if ch := d.asked[a.Order]; ch != nil {
 		delete(d.asked, a.Order)
 		ch <- *a

@@ -99,6 +99,7 @@ func (d *Daemon) housekeep() {
 		d.learn(&v)
 		d.refusals.look(d)
 	}
+	d.lookAtRegister()
 	d.keeper.look(d)
 	d.card.look(d)
 }

@@ -1,15 +1,23 @@
 package daemon
 
 import (
+	"encoding/json"
 	"time"
 
+	"rillgate/daemon/operator"
 	"rillgate/store"
 	"rillgate/zones"
+	lives "rillgate/zones/register"
 )
 
-// register is what the store knows of probes: who was heard where, first and last.
+// register is what the store knows of probes: who was heard where, first and last, and
+// their lives (package register). All of it is the loop's.
 type register struct {
-	known map[zones.Place]store.Probe
+	known   map[zones.Place]store.Probe
+	book    *lives.Register
+	found   map[alarmName]string // what stands, and its words
+	heard   bool          // a reading came since it was judged
+	lookAt  time.Duration // age at which it was judged
 }
 
 // load takes what an earlier process saved; what cannot be read is met anew.
@@ -19,6 +27,17 @@ func (g *register) load(s *store.Store) {
 	for i := range probes {
 		g.known[probes[i].Place] = probes[i]
 	}
+	kept, _ := s.Papers(operator.PaperProbe)
+	g.book = lives.New(livesOf(kept))
+}
+
+// livesOf reads the lives of probes; one that cannot be read is left out.
+func livesOf(kept []store.Paper) []lives.Life {
+	papers := make([]operator.Paper, len(kept))
+	for i := range kept {
+		papers[i] = PaperOf(kept[i])
+	}
+	return operator.Lives(papers)
 }
 
 // changed gives the probes whose name, zone, label or serial is another than saved.
@@ -54,4 +73,104 @@ func (g *register) see(v *zones.View, worth func(was, is *store.Probe) bool) (ou
 		}
 	}
 	return out
+}
+
+// fitRegister writes into the lives what files and orders say now.
+func (d *Daemon) fitRegister(by string) {
+	v := d.room.View(d.now)
+	d.register.book.Fit(v.Probes, d.now.Wall, by)
+	d.keepLives()
+}
+
+// keepLives has the lives that changed written with the next commit.
+func (d *Daemon) keepLives() {
+	for _, l := range d.register.book.Changed() {
+		if body, err := json.Marshal(l); err == nil {
+			d.keepPaper(store.Paper{Kind: operator.PaperProbe, Key: l.Key, At: d.now.Wall, Body: body})
+		}
+	}
+}
+
+// hear takes every reading into the register; a probe that was met in this step first
+// gets its life.
+func (d *Daemon) hear(rd *zones.Reading, effects []zones.Effect) {
+	if d.register.book == nil || rd.Retained {
+		return
+	}
+	for _, e := range effects {
+		if n, ok := e.(*zones.Entry); ok && n.Kind == "probe-new" {
+			d.fitRegister("")
+		}
+	}
+	d.register.book.Heard(rd, d.room.Age(d.now), d.now.Wall)
+	d.register.heard = true
+}
+
+// lookAtRegister raises what does not fit, and ends what does again. It is called once a
+// second.
+func (d *Daemon) lookAtRegister() {
+	g, age := &d.register, d.room.Age(d.now)
+	if !g.heard && age-g.lookAt < time.Minute {
+		return
+	}
+	g.heard, g.lookAt = false, age
+	d.keepLives()
+	now := map[alarmName]string{}
+	for _, f := range g.book.Findings(age) {
+		name := alarmName{f.Code, f.Probe}
+		if now[name] = f.Because; g.found[name] != f.Because {
+			d.trouble(f.Code, f.Probe, f.Because)
+		}
+	}
+	for name := range g.found { // order: each for itself
+		if now[name] == "" {
+			d.over(name.code, name.subject)
+		}
+	}
+	g.found = now
+}
+
+// probeOf finds a probe of the room by its id or its place.
+func probeOf(v *zones.View, word string) *zones.ProbeView {
+	for i := range v.Probes {
+		if p := &v.Probes[i]; word != "" && (p.ID == word || p.Place.String() == word) {
+			return p
+		}
+	}
+	return nil
+}
+
+// exchange gives the order of an exchange to the room, and writes it into the register.
+// Where the serial number says that it is the same probe at another place, its offset
+// stays.
+func (d *Daemon) exchange(o *zones.Order) {
+	v := d.room.View(d.now)
+	was, is := probeOf(&v, o.Subject), probeOf(&v, o.With)
+	if was != nil && is != nil && d.register.book.Same(was.ID, is.Place) {
+		o.KeepOffset = true
+	}
+	d.step(o)
+	if was == nil || !d.accepted(o) {
+		return
+	}
+	place := was.Place
+	if is != nil {
+		place = is.Place
+	}
+	d.register.book.Exchanged(was.ID, place, d.now.Wall, o.By, o.Note)
+	d.teacher.another(was.ID)
+	d.fitRegister(o.By)
+	d.register.heard = true
+	d.lookAtRegister()
+}
+
+// accepted reports whether the room agreed to the order it was given last.
+func (d *Daemon) accepted(o *zones.Order) bool {
+	return d.latest.Order == o.ID && d.latest.Kind == o.Kind && d.latest.Accepted
+}
+
+// LivesIn gives the lives of the probes that a store keeps.
+func LivesIn(s *store.Store) ([]lives.Life, error) {
+	kept, err := s.Papers(operator.PaperProbe)
+	return livesOf(kept), err
 }

@@ -9,6 +9,7 @@ import (
 	"rillgate/daemon/page"
 	"rillgate/store"
 	"rillgate/zones"
+	lives "rillgate/zones/register"
 )
 
 // freshWithin is the age up to which a reading goes into history.
@@ -160,6 +161,7 @@ func (d *Daemon) remember() {
 	s := d.files.store
 	if s == nil {
 		d.trail = newTrail(0, nil)
+		d.register.book = lives.New(nil)
 		d.silenced.remember(nil, d.now.Mono)
 		return
 	}

@@ -70,6 +70,7 @@ func (d *Daemon) begin() error {
 	d.redraw(d.choice.plan)
 	d.carry(effects)
 	d.goToSchool()
+	d.fitRegister("start")
 	d.show()
 	return d.serve()
 }
@@ -193,6 +194,9 @@ func (d *Daemon) alarm(a *zones.Alarm) {
 // seen passes every step on to those who only watch.
 func (d *Daemon) seen(now zones.Instant, ev zones.Event, effects []zones.Effect) {
 	d.tracer.observe(now, ev, effects)
+	if rd, ok := ev.(*zones.Reading); ok {
+		d.hear(rd, effects)
+	}
 	d.o.Watch(now, ev, effects)
 }
 

@@ -72,6 +72,13 @@ func (t *teacher) fit(p *zones.Plan) {
 	t.told = map[string]zones.Taught{}
 }
 
+// another begins anew with a probe that was exchanged.
+func (t *teacher) another(probe string) {
+	if t != nil {
+		t.model.Begin(probe)
+	}
+}
+
 // minute takes a minute's look. It gives what is to be told to the room.
 func (t *teacher) minute(v *zones.View) (news []zones.Taught) {
 	age := time.Duration(v.Age * float64(time.Second))

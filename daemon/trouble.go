@@ -90,7 +90,11 @@ func (d *Daemon) about(subject string, e zones.Entry) *zones.Entry {
 	for i := range p.Probes {
 		if p.Probes[i].ID == subject {
 			e.Probe, e.Zone = subject, p.Probes[i].Zone
+			return &e
 		}
+	}
+	if l := d.register.book.Lives(subject); len(l) > 0 && l[0].ID == subject {
+		e.Probe, e.Zone = subject, l[0].Zone
 	}
 	return &e
 }

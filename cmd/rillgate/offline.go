@@ -62,6 +62,9 @@ func fromStore(dir string, s *store.Store, req operator.Request) (r operator.Rep
 			at = v.Wall
 			r.Why, err = whyRemembered(v, req.Subject)
 		}
+		if err == nil && r.Why.Kind == "probe" {
+			operator.LifeOf(r.Why, func(kind string) ([]operator.Paper, error) { return storedPapers(s, kind) })
+		}
 		if err == nil && r.Why.Kind == "zone" {
 			operator.WrittenOf(r.Why, func(kind string) ([]operator.Paper, error) { return storedPapers(s, kind) })
 		}

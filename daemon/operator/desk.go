@@ -123,6 +123,8 @@ func (d *Desk) why(ctx context.Context, req *Request, reply func(Reply) error) e
 	case err != nil:
 	case y.Kind == "room":
 		y.Warnings = append(y.Warnings, d.Room.Notices(ctx)...)
+	case y.Kind == "probe":
+		LifeOf(y, func(kind string) ([]Paper, error) { return d.Files.Papers(ctx, kind) })
 	case y.Kind == "zone":
 		WrittenOf(y, func(kind string) ([]Paper, error) { return d.Files.Papers(ctx, kind) })
 	}
@@ -147,7 +149,7 @@ func (d *Desk) order(ctx context.Context, req *Request, by string, reply func(Re
 		return &Refusal{Text: fmt.Sprintf("%q is no kind of order", o.Kind), Hint: "kinds are named as the commands: hold, release, shot, stop, reset"}
 	}
 	a, err := d.Room.Order(ctx, zones.Order{
-		Kind: o.Kind, Zone: o.Zone, Subject: o.Subject, For: timeOf(o.For), VolumeML: o.VolumeML,
+		Kind: o.Kind, Zone: o.Zone, Subject: o.Subject, For: timeOf(o.For), VolumeML: o.VolumeML, With: o.With, Label: o.Label, KeepOffset: o.Keep,
 		Source: "socket", By: by, Note: o.Note,
 	})
 	return one(reply, Reply{Answer: &a}, err)

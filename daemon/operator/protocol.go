@@ -96,7 +96,10 @@ type Order struct {
 	Zone     string          `json:"zone,omitempty"`
 	Subject  string          `json:"subject,omitempty"`
 	For      Duration        `json:"for,omitempty"`
-	VolumeML float64         `json:"volume_ml,omitempty"` // mL a plant
+	VolumeML float64         `json:"volume_ml,omitempty"`   // mL a plant
+	With     string          `json:"with,omitempty"`        // exchange: the probe that takes over
+	Label    string          `json:"label,omitempty"`       // assign, label
+	Keep     bool            `json:"keep_offset,omitempty"` // exchange: the offset stays
 	Note     string          `json:"note,omitempty"`
 }
 

@@ -21,11 +21,16 @@ func (r *Register) Fit(now []zones.ProbeView, at time.Time, by string) {
 		}
 	}
 	for _, l := range r.lives {
-		if !l.Gone && !known[l.ID] {
-			l.Gone = true
-			r.note(l, Event{At: at, Kind: Left, By: by})
+		if l.Gone || known[l.ID] || !named(l) && !taken(now, l.Place) {
+			continue // who answered unasked may only be silent
 		}
+		l.Gone = true
+		r.note(l, Event{At: at, Kind: Left, By: by})
 	}
+}
+
+func taken(now []zones.ProbeView, place zones.Place) bool {
+	return slices.ContainsFunc(now, func(p zones.ProbeView) bool { return p.Place == place })
 }
 
 // same finds the life of a probe of the room: by its id, else the one at its place whose

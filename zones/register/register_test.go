@@ -226,6 +226,11 @@ func TestFilesChange(t *testing.T) {
 	l = b.life("e1")
 	require.False(t, l.Gone)
 	require.Equal(t, "known again, by ben", l.Newest(1)[0].Sentence())
+	b.room = append(b.room, zones.ProbeView{ID: "north-1-9", Place: place("9")})
+	b.fit("")
+	b.room = b.room[:2]
+	b.fit("start")
+	require.False(t, b.life("north-1-9").Gone, "it may only be silent")
 	gone.InFiles, gone.Zone = false, ""
 	b.room[1] = gone
 	b.fit("ben")
@@ -263,7 +268,7 @@ func TestRegisterIsBounded(t *testing.T) {
 	require.Len(t, b.life("a1").Events, eventsMost)
 	require.Equal(t, Listed, b.life("a1").Events[0].Kind)
 	for i := range livesMost + 20 {
-		b.room = append(b.room[:2], zones.ProbeView{ID: fmt.Sprint("p", i), Place: place(fmt.Sprint(i + 5))})
+		b.room = append(b.room[:2], zones.ProbeView{ID: fmt.Sprint("p", i), Place: place(fmt.Sprint(i + 5)), Zone: "west"})
 		b.fit("")
 	}
 	require.Len(t, b.r.lives, livesMost)

@@ -49,7 +49,8 @@ type Checker struct {
 	places  map[zones.Place]*place
 	atList  []*place // the same, in the order of their first mention
 	latches []latch
-	ended   []latch // by a reset that may not be durable
+	ended   []latch         // by a reset that may not be durable
+	holds   map[string]hold // by zone
 	durable uint64
 	lease   time.Duration // the last one in the ledger
 	starts  []time.Duration
@@ -131,7 +132,6 @@ func (c *Checker) event(ev zones.Event) {
 		c.process.broker = ev.Up
 	case *zones.Recorded:
 		c.durable = max(c.durable, ev.Seq)
-		c.process.failed = 0
 		c.countStart()
 	case *zones.RecordFailed:
 		if c.process.failed == 0 {
@@ -184,6 +184,7 @@ func (c *Checker) newProcess() {
 	clear(c.active)
 	c.orders.forget()
 	c.forgetLatches()
+	c.forgetHolds()
 }
 
 // newPlan puts a plan in force: running runs may only get shorter by it.

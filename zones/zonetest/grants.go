@@ -95,6 +95,7 @@ func (c *Checker) mayOpen(cmd *zones.Command) {
 	if c.process.clean {
 		c.breach(2, "%s opens after the shutdown", cmd.Output)
 	}
+	c.held(cmd)
 	if c.process.failed != 0 {
 		c.breach(24, "%s opens although a record could not be made durable", cmd.Output)
 	}

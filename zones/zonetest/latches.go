@@ -1,6 +1,7 @@
 package zonetest
 
 import (
+	"maps"
 	"slices"
 	"time"
 
@@ -164,12 +165,36 @@ func (c *Checker) latchOver(cmd *zones.Command) *latch {
 	return nil
 }
 
+// hold is one that a person ordered. A restart may take some minutes of age away: it
+// lasts so much longer then, never less.
+type hold struct {
+	until time.Duration // Mono
+	seq   uint64
+}
+
+// held is INV-19: what a person holds gets no water, whatever died meanwhile.
+func (c *Checker) held(cmd *zones.Command) {
+	if h := c.holds[cmd.Zone]; cmd.Zone != "" && h.seq != 0 && h.seq <= c.durable && c.now.Mono < h.until-tickGap {
+		c.breach(19, "%s opens, zone %s is held for %s more", cmd.Output, cmd.Zone, h.until-c.now.Mono)
+	}
+}
+
+// forgetHolds drops what a crash may have taken.
+func (c *Checker) forgetHolds() {
+	maps.DeleteFunc(c.holds, func(_ string, h hold) bool { return h.seq > c.durable })
+}
+
 // hold is INV-18 and 20: only a person holds, and for a day at most.
 func (c *Checker) hold(ev zones.Event, rec *zones.Record) {
 	h := rec.Hold
+	if c.holds == nil {
+		c.holds = map[string]hold{}
+	}
 	if h.Until == 0 {
+		delete(c.holds, h.Zone)
 		return
 	}
+	c.holds[h.Zone] = hold{until: c.now.Mono + h.Until - rec.Age, seq: rec.Seq}
 	if h.Until-rec.Age > zones.HoldCeiling+time.Second {
 		c.breach(18, "zone %s is held for %s", h.Zone, h.Until-rec.Age)
 	}
@@ -207,10 +232,15 @@ func (c *Checker) mismatched(at zones.Output) bool {
 			return true
 		}
 	}
-	if v := c.valve(at); v == nil || c.zoneOf(v.ID) == nil {
-		return true // a master, or a valve that no zone uses any more
+	if c.isMaster(at) {
+		return false
 	}
-	return false
+	v := c.valve(at)
+	return v == nil || c.zoneOf(v.ID) == nil // one that no zone uses any more
+}
+
+func (c *Checker) isMaster(at zones.Output) bool {
+	return slices.ContainsFunc(c.plan.Supplies, func(s zones.Supply) bool { return s.Master != nil && s.Master.Output == at })
 }
 
 // countStart is INV-30: six starts after unclean ends in ten minutes. A process that

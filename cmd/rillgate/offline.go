@@ -3,6 +3,7 @@ package main
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -62,6 +63,9 @@ func fromStore(dir string, s *store.Store, req operator.Request) (r operator.Rep
 			at = v.Wall
 			r.Why, err = whyRemembered(v, req.Subject)
 		}
+		if err == nil && (r.Why.Kind == "valve" || r.Why.Kind == "probe") {
+			err = evidenceRemembered(dir, s, r.Why)
+		}
 		if err == nil && r.Why.Kind == "probe" {
 			operator.LifeOf(r.Why, func(kind string) ([]operator.Paper, error) { return storedPapers(s, kind) })
 		}
@@ -95,10 +99,33 @@ func whyRemembered(v *zones.View, subject string) (*operator.Why, error) {
 		if y.State != "latched" {
 			y.State, y.Because = string(notRunning), "no daemon runs: how it is now is not known"
 		}
-	case "controller", "valve", "input":
+	case "valve":
+		y.Numbers = slices.DeleteFunc(y.Numbers, func(n operator.Number) bool { return n.Name == "wanted" || n.Name == "flow" })
+		fallthrough
+	case "controller", "input":
 		y.State, y.Reason, y.Rule, y.Do, y.Because = string(notRunning), "", "", "", "no daemon runs: how it is now is not known"
 	}
 	return y, nil
+}
+
+// evidenceRemembered adds what the state directory knows of a valve or a probe.
+func evidenceRemembered(dir string, s *store.Store, y *operator.Why) error {
+	room, now, err := roomOfStore(dir, s)
+	if err != nil {
+		return err
+	}
+	e := daemon.EvidenceOf(room, now, y.Kind, y.Subject)
+	e.Dead = true
+	zone, place := daemon.OfWhat(room.View(now), y.Kind, y.Subject)
+	e.Lines = daemon.NewestOf(y.Kind, daemon.KeptLines(s, daemon.LinesWanted(y.Kind, y.Subject, zone)))
+	met, _ := s.Probes() // a register that cannot be read costs two lines
+	for i := range met {
+		if met[i].Place == place && y.Kind == "probe" {
+			e.First, e.Last = met[i].FirstSeen, met[i].LastSeen
+		}
+	}
+	e.Told(y)
+	return nil
 }
 
 func storedLines(s *store.Store, req operator.Request) (lines []operator.Line, err error) {

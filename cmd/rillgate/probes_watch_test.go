@@ -38,7 +38,7 @@ func TestWatchTellsEachReadingOnce(t *testing.T) {
 		wall := start
 		for i := range 600 {
 			wall = wall.Add(time.Duration(700+i*37%650) * time.Millisecond) // 0.7 to 1.35 s
-			last := wall.Sub(start) / every * every                        // of the last reading
+			last := wall.Sub(start) / every * every                         // of the last reading
 			age := int((wall.Sub(start) - last).Seconds())
 			if w.note(&seen(wall, age, zones.ProbeGood).Probes[0], wall) {
 				told++

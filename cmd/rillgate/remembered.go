@@ -20,20 +20,29 @@ const notRunning = zones.ZoneState("not-running")
 // from the ledger, numbers from the store's history. It has no state of a living room,
 // for nobody knows it.
 func remembered(dir string, s *store.Store) (*zones.View, error) {
-	loaded, err := lastPlan(s)
+	room, now, err := roomOfStore(dir, s)
 	if err != nil {
 		return nil, err
 	}
+	v := room.View(now)
+	lifeless(&v)
+	return &v, lastHeard(s, &v, time.Now())
+}
+
+// roomOfStore is a room that never steps, with what is remembered of one.
+func roomOfStore(dir string, s *store.Store) (*zones.Room, zones.Instant, error) {
+	loaded, err := lastPlan(s)
+	if err != nil {
+		return nil, zones.Instant{}, err
+	}
 	memory, err := lastMemory(dir, s)
 	if err != nil {
-		return nil, err
+		return nil, zones.Instant{}, err
 	}
 	memory.Clean = true // looking is no start after a crash
 	now := zones.Instant{Wall: memory.Wall, Mono: time.Hour, Trusted: true}
 	room, _ := zones.NewRoom(loaded.Plan, memory, now)
-	v := room.View(now)
-	lifeless(&v)
-	return &v, lastHeard(s, &v, time.Now())
+	return room, now, nil
 }
 
 // lastPlan gives the plan that was in force last.

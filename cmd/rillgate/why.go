@@ -3,6 +3,7 @@ package main
 import (
 	"errors"
 	"fmt"
+	"strings"
 	"text/tabwriter"
 	"time"
 
@@ -15,11 +16,14 @@ import (
 func newWhy(f *flags) *cobra.Command {
 	var asJSON bool
 	cmd := &cobra.Command{
-		Use:   "why SUBJECT",
+		Use:   "why [KIND] SUBJECT",
 		Short: "Say why: a zone, valve, probe, controller or supply, `room`, or a reason's code",
-		Args:  cobra.ExactArgs(1),
+		Long: "Say why something is as it is, with the evidence: a zone, valve, probe, controller, supply or input by its name, an output\n" +
+			"(north/1), a probe's place (north/1/0), `room`, or a reason's code. Of two things with one name a zone comes first; a word\n" +
+			"before the name says which is meant: `rillgate why valve east`.",
+		Args: cobra.RangeArgs(1, 2),
 		RunE: job(func(cmd *cobra.Command, args []string) error {
-			return f.look(cmd, operator.Request{Kind: operator.AskWhy, Subject: args[0]}, func(r operator.Reply) error {
+			return f.look(cmd, operator.Request{Kind: operator.AskWhy, Subject: strings.Join(args, " ")}, func(r operator.Reply) error {
 				if r.Why == nil {
 					return errors.New("read the answer: there is none in the reply")
 				}

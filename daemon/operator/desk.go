@@ -15,6 +15,8 @@ import (
 type Room interface {
 	// View gives the room as it is now.
 	View(ctx context.Context) (*zones.View, error)
+	// Evidence gives what a Why of a valve or a probe rests on beyond the view.
+	Evidence(ctx context.Context, kind, name string) (*Evidence, error)
 	// Notices are sentences about the whole, such as files that differ.
 	Notices(ctx context.Context) []string
 	// Order hands one order to the room and waits for its answer.
@@ -123,8 +125,15 @@ func (d *Desk) why(ctx context.Context, req *Request, reply func(Reply) error) e
 	case err != nil:
 	case y.Kind == "room":
 		y.Warnings = append(y.Warnings, d.Room.Notices(ctx)...)
-	case y.Kind == "probe":
-		LifeOf(y, func(kind string) ([]Paper, error) { return d.Files.Papers(ctx, kind) })
+	case y.Kind == "valve" || y.Kind == "probe":
+		e, err := d.Room.Evidence(ctx, y.Kind, y.Subject)
+		if err != nil {
+			return err
+		}
+		e.Told(y)
+		if y.Kind == "probe" {
+			LifeOf(y, func(kind string) ([]Paper, error) { return d.Files.Papers(ctx, kind) })
+		}
 	case y.Kind == "zone":
 		WrittenOf(y, func(kind string) ([]Paper, error) { return d.Files.Papers(ctx, kind) })
 	}

@@ -33,6 +33,10 @@ func (d *desk) View(context.Context) (*zones.View, error) { return &d.view, nil 
 
 func (d *desk) Notices(context.Context) []string { return []string{"files differ"} }
 
+func (d *desk) Evidence(_ context.Context, kind, name string) (*operator.Evidence, error) {
+	return &operator.Evidence{Now: d.view.Wall, Valve: &zones.ValveEvidence{Supply: kind + " of " + name}}, nil
+}
+
 func (d *desk) Order(_ context.Context, o zones.Order) (zones.Answer, error) {
 	d.orders = append(d.orders, o)
 	return zones.Answer{Kind: o.Kind, Subject: o.Zone, Accepted: o.Zone == "east", Reason: zones.HeldByPerson, Because: "as asked"}, nil

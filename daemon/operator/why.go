@@ -9,15 +9,25 @@ import (
 )
 
 // Explain answers why a subject is as it is: a zone, supply, valve, probe,
-// controller, input, "room" (or its id), or a reason's code. An unknown subject is a *Refusal.
+// controller, input, "room" (or its id), or a reason's code. A kind before the name, as in
+// "valve east", looks for that kind alone. An unknown subject is a *Refusal.
 func Explain(v *zones.View, subject string) (*Why, error) {
-	for _, look := range []func(*zones.View, string) *Why{whyRoom, whyZone, whySupply, whyValve, whyProbe, whyController, whyInput, whyCode} {
+	looks := []func(*zones.View, string) *Why{whyRoom, whyZone, whySupply, whyValve, whyProbe, whyController, whyInput, whyCode}
+	if kind, name, two := strings.Cut(subject, " "); two {
+		looks, subject = kinds[kind], name
+	}
+	for _, look := range looks {
 		if y := look(v, subject); y != nil {
 			return y, nil
 		}
 	}
 	return nil, &Refusal{Text: fmt.Sprintf("nothing here is called %q", subject),
 		Hint: "a zone, supply, valve, probe, controller or input of this room is due, or `room`, or a reason's code"}
+}
+
+// kinds are the words that may stand before a name.
+var kinds = map[string][]func(*zones.View, string) *Why{
+	"zone": {whyZone}, "supply": {whySupply}, "valve": {whyValve}, "probe": {whyProbe}, "controller": {whyController}, "input": {whyInput}, "code": {whyCode},
 }
 
 // whyRoom lists every interlock of the room that stands, not only the one that a

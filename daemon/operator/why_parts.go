@@ -54,7 +54,10 @@ func whyValve(v *zones.View, subject string) *Why {
 		y.number("wanted", map[bool]string{true: "open", false: "closed"}[l.Wanted])
 		if l.FlowLPM != nil {
 			y.number("flow", fmt.Sprintf("%.1f L/min", *l.FlowLPM))
+		} else {
+			y.number("flow", "no meter is heard")
 		}
+		holds(y, v, l.Zone)
 		return y
 	}
 	return nil
@@ -80,15 +83,37 @@ func whyProbe(v *zones.View, subject string) *Why {
 		}
 		y.number("place", p.Place.String())
 		y.number("zone", orNone(p.Zone))
-		if p.Moisture != nil {
-			y.number("moisture", fmt.Sprintf("%.1f %%", *p.Moisture))
-		}
-		if p.AgeSeconds != nil {
-			y.number("age", (time.Duration(*p.AgeSeconds) * time.Second).String())
-		}
+		probeNumbers(y, p)
 		return y
 	}
 	return nil
+}
+
+// probeNumbers are what it last said, and where it comes from.
+func probeNumbers(y *Why, p *zones.ProbeView) {
+	if p.Label != "" {
+		y.number("label", p.Label)
+	}
+	y.number("serial", orNone(p.Serial))
+	y.number("named in", map[bool]string{true: "room.yaml", false: "no file: the wire or an order brought it"}[p.InFiles])
+	for _, n := range []struct {
+		name, format string
+		value        *float64
+		more         string
+	}{
+		{"moisture", "%.1f %%", p.Moisture, ""}, {"bulk EC", "%.2f mS/cm", p.EC, ""}, {"bulk EC at 25 C", "%.2f mS/cm", p.EC25, ""},
+		{"pore EC", "%.1f mS/cm", p.PoreEC, colon(p.PoreWhy)}, {"temperature", "%.1f C", p.Temperature, ""}, {"permittivity", "%.1f", p.Permittivity, ""},
+	} {
+		if n.value != nil {
+			y.number(n.name, fmt.Sprintf(n.format, *n.value)+n.more)
+		}
+	}
+	if p.PoreEC == nil && p.PoreWhy != "" {
+		y.number("pore EC", "none: "+p.PoreWhy)
+	}
+	if p.AgeSeconds != nil {
+		y.number("age", (time.Duration(*p.AgeSeconds) * time.Second).String())
+	}
 }
 
 func whyController(v *zones.View, subject string) *Why {

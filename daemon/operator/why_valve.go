@@ -1,0 +1,105 @@
+package operator
+
+import (
+	"fmt"
+	"time"
+
+	"rillgate/zones"
+)
+
+// valve tells what the state of a valve rests on.
+func (e *Evidence) valve(y *Why, v *zones.ValveEvidence) {
+	y.number("supply", orNone(v.Supply))
+	if !e.Dead {
+		e.word(y, v)
+	}
+	e.lastRun(y)
+	for _, s := range v.Day {
+		if v.Spent {
+			y.number(s.Kind+", 24 h", fmt.Sprintf("counts as spent, all %.0f s: what it gave is not known", s.Limit))
+			continue
+		}
+		y.number(s.Kind+", 24 h", fmt.Sprintf("%.0f of %.0f s used", s.Seconds, s.Limit))
+	}
+	if v.MaxRunS > 0 {
+		y.number("max_run", fmt.Sprintf("%.0f s", v.MaxRunS))
+	}
+	if v.RestsTo != nil {
+		y.number("rests until", e.at(v.RestsTo))
+	}
+	if v.LastEnd != nil {
+		y.number("last given water", "until "+e.at(v.LastEnd))
+	}
+	y.latches(v.Latches)
+	if v.Spent {
+		y.warn("its budget counts as spent; `rillgate reset budget ZONE` frees it when you know what the plants had")
+	}
+}
+
+// word tells what was commanded, what the controller says, and how long a grant reaches.
+func (e *Evidence) word(y *Why, v *zones.ValveEvidence) {
+	switch {
+	case v.ToldAt == nil:
+		y.number("commanded", "nothing yet, by this process")
+	case v.ToldOpen:
+		y.number("commanded", fmt.Sprintf("open at %s, run %s", e.at(v.ToldAt), v.Run))
+	default:
+		y.number("commanded", fmt.Sprintf("closed at %s (%s), run %s", e.at(v.ToldAt), orNone(string(v.ToldWhy)), v.Run))
+	}
+	switch {
+	case v.ReportedAt == nil:
+		y.number("last report", "none that names it, since its controller's start")
+	default:
+		y.number("last report", fmt.Sprintf("%s, at %s", map[bool]string{true: "open", false: "closed"}[v.ReportedOpen], e.at(v.ReportedAt)))
+		y.number("obeyed", map[bool]string{true: "a report after the last command shows it so", false: "no report after the last command shows it so"}[v.Obeyed])
+	}
+	switch {
+	case v.GrantUntil == nil:
+		y.number("grant", "none was given by this process")
+	case v.Granted && v.ToldOpen:
+		y.number("grant", "runs out "+e.at(v.GrantUntil)+", unless it is renewed")
+	case v.Granted:
+		y.number("grant", "would have run out "+e.at(v.GrantUntil)+"; it was closed before")
+	default:
+		y.number("grant", "the last one ran out "+e.at(v.GrantUntil))
+	}
+}
+
+// lastRun tells the last run of the valve's zone.
+func (e *Evidence) lastRun(y *Why) {
+	if e.Valve == nil || len(e.Lines) == 0 {
+		y.number("last run", "the journal knows none")
+		return
+	}
+	for i := range e.Lines {
+		l := &e.Lines[i]
+		switch l.Kind {
+		case "run-opened":
+			y.number("last run", fmt.Sprintf("%s opened %s (%s): %s", l.Run, e.clock(l.At), l.Reason, l.Because))
+		case "run-closed":
+			text := fmt.Sprintf("after %s (%s): %s", (time.Duration(l.Seconds * float64(time.Second))).Round(100*time.Millisecond), l.Reason, l.Because)
+			if l.Litres > 0 {
+				text += fmt.Sprintf("; %.1f L for the zone", l.Litres)
+			}
+			y.number("it ended", text)
+		}
+	}
+}
+
+// holds says what keeps a valve closed now: the word of its zone.
+func holds(y *Why, v *zones.View, zone string) {
+	for i := range v.Zones {
+		z := &v.Zones[i]
+		if z.ID != zone || z.State == zones.Watering {
+			continue
+		}
+		text := fmt.Sprintf("zone %s is %s: %s", z.ID, z.State, z.Because)
+		if z.Reason != "" && z.Reason != zones.NoReason {
+			text = fmt.Sprintf("zone %s is %s (%s): %s", z.ID, z.State, z.Reason, z.Because)
+		}
+		y.number("kept closed by", text)
+		if z.Next != "" {
+			y.number("next", z.Next)
+		}
+	}
+}

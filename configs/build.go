@@ -117,6 +117,9 @@ func (c *checker) planZone(z *rawZone) zones.Zone {
 	for _, v := range z.valves {
 		out.Valves = append(out.Valves, v.v)
 	}
+	if k.soakRun.ok && k.soakPerDay.ok && k.soakMoisture.ok {
+		out.Limits.Soak = &zones.SoakLimits{MaxRun: k.soakRun.v, MaxPerDay: k.soakPerDay.v, MaxMoisture: k.soakMoisture.v}
+	}
 	if l := k.lost; l.ok && l.v != nil {
 		out.Lost = &zones.Fallback{Shot: l.v.shot.v, Every: l.v.every.v, MaxPerDay: l.v.maxPerDay.v}
 	}

@@ -37,6 +37,7 @@ func (c *checker) checkRoom() {
 	for i := range c.room.zones {
 		z := &c.room.zones[i]
 		c.checkLimits(z)
+		c.checkSoak(z)
 		c.checkLost(z)
 		c.checkCapacity(z)
 	}

@@ -186,6 +186,30 @@ func (c *checker) checkLimits(z *rawZone) {
 	}
 }
 
+// checkSoak: all three limits of a soak, or none. A soak has to end by a moisture that
+// its probes can show.
+func (c *checker) checkSoak(z *rawZone) {
+	k := &z.keys
+	run, day, wet := k.soakRun, k.soakPerDay, k.soakMoisture
+	if !run.given && !day.given && !wet.given {
+		return
+	}
+	need := func(given bool, key string) {
+		if !given {
+			z.at.fail(CodeMissing, "write all three, or none: `"+soakShape.example+"`", "the `soak` of zone `%s` has no `%s`", z.id.v, key)
+		}
+	}
+	need(run.given, "max_run")
+	need(day.given, "max_per_day")
+	need(wet.given, "max_moisture")
+	if run.ok && day.ok && run.v > day.v {
+		run.at.failIn(z.id.v, CodeConflict, "raise the max_per_day of soaks, or shorten their runs", "the longest run of a soak is longer than the max_per_day of soaks in zone `%s`, %s", z.id.v, timeWords(day.v))
+	}
+	if wet.ok && wet.v > k.band().hi {
+		wet.at.failIn(z.id.v, CodeConflict, "lower it, or widen `plausible`", "the max_moisture of soaks is never seen in zone `%s`: readings over %s are not plausible", z.id.v, levelWords(k.band().hi))
+	}
+}
+
 // band gives the plausible moistures: 2 % to 95 % where the file is silent.
 func (k *rawKeys) band() span { return k.plausible.or(span{2 * percent, 95 * percent}) }
 

@@ -128,7 +128,7 @@ func shapesOf() map[*shape]string {
 		terminalShape: "`controllers[].terminals[]`", probeShape: "`controllers[].terminals[].probes[]`", inputShape: "`controllers[].inputs[]`",
 		supplyShape: "`supplies[]`", masterShape: "`supplies[].master`", valveShape: "`valves[]`", houseShape: "`house_rules`",
 		defaultsShape: "`defaults`", zoneShape: "`zones[]`", substrateShape: "`zones[].substrate`", emittersShape: "`zones[].emitters`", sampleShape: "`zones[].substrate.samples[]`",
-		moistureShape: "`zones[].moisture`", limitsShape: "`zones[].limits`", lostShape: "`zones[].on_lost_probes`", timedShape: "`zones[].on_lost_probes.timed`",
+		moistureShape: "`zones[].moisture`", limitsShape: "`zones[].limits`", soakShape: "`zones[].limits.soak`", lostShape: "`zones[].on_lost_probes`", timedShape: "`zones[].on_lost_probes.timed`",
 		scheduleShape: "`schedule.yaml`", dayShape: "`day`", datedDayShape: "`day[]`", windowShape: "`routines.NAME[]`", cropShape: "`crops.NAME`",
 		stageShape: "`crops.NAME.stages[]`", zonePlanShape: "`zones.NAME`", scaleShape: "`zones.NAME.scale`", alarmsShape: "`alarms.NAME`", dryShape: "`alarms.NAME.dry`",
 		poreShape: "`alarms.NAME.pore_ec`", warmShape: "`alarms.NAME.root_temperature`",

@@ -107,6 +107,10 @@ func zoneFacts(z *zones.Zone) []fact {
 	if l := z.Lost; l != nil {
 		lost = fmt.Sprintf("%s every %s, at most %s a day", shotText(l.Shot), spanWords(l.Every), spanWords(l.MaxPerDay))
 	}
+	soak := ""
+	if l := z.Limits.Soak; l != nil {
+		soak = fmt.Sprintf("%s a run, %s in any 24 h, up to %s", spanWords(l.MaxRun), spanWords(l.MaxPerDay), levelWords(l.MaxMoisture))
+	}
 	m := z.Moisture
 	out := factList(subject, "name", z.Name, "valves", strings.Join(z.Valves, ", "), "plants", plants, "canopy", measure(z.CanopyM2, "m2"),
 		"substrate", z.Substrate, "volume_per_plant", measure(z.VolumeML/1000, "L"), "height", measure(z.HeightM, "m"),
@@ -115,6 +119,7 @@ func zoneFacts(z *zones.Zone) []fact {
 		"moisture.plausible", levelWords(m.PlausibleLo)+" to "+levelWords(m.PlausibleHi),
 		"limits.max_run", spanWords(z.Limits.MaxRun), "limits.min_rest", spanWords(z.Limits.MinRest),
 		"limits.max_per_day", spanWords(z.Limits.MaxPerDay), "limits.max_moisture", levelWords(z.Limits.MaxMoisture),
+		"limits.soak", soak,
 		"on_lost_probes", lost, "dry alarm", dry)
 	return append(out, followFacts(subject, &z.Schedule)...)
 }

@@ -72,6 +72,9 @@ func (c *checker) zoneOrigins(l *originList, z *rawZone) {
 	origin(l, "limits.min_rest", k.minRest, o.minRest, timeWords(builtInRest))
 	origin(l, "limits.max_per_day", k.maxPerDay, o.maxPerDay, "")
 	origin(l, "limits.max_moisture", k.maxMoisture, o.maxMoisture, "")
+	origin(l, "limits.soak.max_run", k.soakRun, o.soakRun, "")
+	origin(l, "limits.soak.max_per_day", k.soakPerDay, o.soakPerDay, "")
+	origin(l, "limits.soak.max_moisture", k.soakMoisture, o.soakMoisture, "")
 	lostOrigins(l, k.lost, o.lost)
 }
 

@@ -98,6 +98,8 @@ type (
 		plausible                  item[span]
 		maxRun, minRest, maxPerDay item[time.Duration]
 		maxMoisture                item[zones.Level]
+		soakRun, soakPerDay        item[time.Duration]
+		soakMoisture               item[zones.Level]
 		lost                       item[*rawLost]
 	}
 	// rawSample is one sample of a calibration: by its moisture, or weighed.

@@ -158,8 +158,14 @@ var (
 		{"min_rest", amount(timeSpan, "10 s", "24 h", "5 min"), false, "the shortest rest between two runs"},
 		{"max_per_day", amount(timeSpan, "1 s", "12 h", "60 min"), false, "the most valve time in any 24 h"},
 		{"max_moisture", amount(percentage, "1 %", "100 %", "70 %"), false, "at this moisture nothing opens"},
-		{"soak", notBuilt{"soaking by hand"}, false, "the limits of a soak by hand"},
+		{"soak", soakShape, false, "the limits of a soak; absent: it may not be soaked"},
 	}, "limits: {max_run: 6 min, min_rest: 5 min, max_per_day: 60 min, max_moisture: 70 %}"}
+
+	soakShape = &shape{"What binds a soak, beside the rest between two runs.", []field{
+		{"max_run", amount(timeSpan, "10 s", "1 h", "10 min"), false, "its longest single run"},
+		{"max_per_day", amount(timeSpan, "10 s", "12 h", "3 h"), false, "the most valve time of soaks in any 24 h"},
+		{"max_moisture", amount(percentage, "1 %", "100 %", "80 %"), false, "at this moisture it ends"},
+	}, "soak: {max_run: 10 min, max_per_day: 3 h, max_moisture: 80 %}"}
 
 	lostShape = &shape{"Water by time when the probes are lost.", []field{
 		{"timed", timedShape, true, "shots by time"},

@@ -41,6 +41,15 @@ type LimitWords struct {
 	MinRest     float64 `json:"min_rest_seconds"`
 	MaxPerDay   float64 `json:"max_per_day_seconds"`
 	MaxMoisture float64 `json:"max_moisture"` // %
+
+	Soak *SoakWords `json:"soak,omitempty"` // nil = it may not be soaked
+}
+
+// SoakWords are the limits of a zone's soaks.
+type SoakWords struct {
+	MaxRun      float64 `json:"max_run_seconds"`
+	MaxPerDay   float64 `json:"max_per_day_seconds"`
+	MaxMoisture float64 `json:"max_moisture"` // %
 }
 
 // WindowWords is one window, its numbers scaled.
@@ -116,7 +125,7 @@ func upcoming(p *zones.Plan, z *zones.Zone, now time.Time, ahead time.Duration) 
 
 func (m *demand) zoneWords(z *zones.Zone, now time.Time) ZoneWords {
 	w := ZoneWords{Zone: z.ID, Name: z.Name, Follows: follows(m.plan, z, now), Busiest: m.busiestOf(z), Lost: lostWords(z),
-		Limits: LimitWords{z.Limits.MaxRun.Seconds(), z.Limits.MinRest.Seconds(), z.Limits.MaxPerDay.Seconds(), z.Limits.MaxMoisture.Float()},
+		Limits: limitWords(&z.Limits),
 		Dry:    gaps(m.plan, z, now), Windows: []WindowWords{}}
 	for _, st := range stagesIn(z) {
 		for i := range st.windows {
@@ -221,4 +230,12 @@ func nextChange(now time.Time) *ClockChange {
 		}
 		at = end
 	}
+}
+
+func limitWords(l *zones.Limits) LimitWords {
+	w := LimitWords{MaxRun: l.MaxRun.Seconds(), MinRest: l.MinRest.Seconds(), MaxPerDay: l.MaxPerDay.Seconds(), MaxMoisture: l.MaxMoisture.Float()}
+	if s := l.Soak; s != nil {
+		w.Soak = &SoakWords{s.MaxRun.Seconds(), s.MaxPerDay.Seconds(), s.MaxMoisture.Float()}
+	}
+	return w
 }

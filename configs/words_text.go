@@ -42,6 +42,9 @@ func (z ZoneWords) write(b *strings.Builder) {
 	l := z.Limits
 	fmt.Fprintf(b, "  limits: %s a run, %s in any 24 h, %s of rest, nothing at %s %% or over\n",
 		spanWords(seconds(l.MaxRun)), spanWords(seconds(l.MaxPerDay)), spanWords(seconds(l.MinRest)), number(l.MaxMoisture, 3))
+	if s := l.Soak; s != nil {
+		fmt.Fprintf(b, "  a soak by hand: %s a run, %s in any 24 h, up to %s %%\n", spanWords(seconds(s.MaxRun)), spanWords(seconds(s.MaxPerDay)), number(s.MaxMoisture, 3))
+	}
 	fmt.Fprintf(b, "  when its probes are lost: %s\n", z.Lost)
 	stage := ""
 	for _, w := range z.Windows {

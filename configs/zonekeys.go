@@ -13,6 +13,7 @@ import (
 func readKeys(t *table) rawKeys {
 	substrate, emitters := t.table("substrate"), t.table("emitters")
 	moisture, limits := t.table("moisture"), t.table("limits")
+	soak := limits.table("soak")
 	return rawKeys{
 		substrate: substrate.label("kind"), volume: substrate.number("volume_per_plant"), height: substrate.number("height"),
 		curve: substrate.word("curve"), porosity: as(substrate.number("porosity"), share), density: substrate.number("density"),
@@ -22,6 +23,7 @@ func readKeys(t *table) rawKeys {
 		plausible: read(moisture, "plausible", parseSpan),
 		maxRun:    limits.duration("max_run"), minRest: limits.duration("min_rest"), maxPerDay: limits.duration("max_per_day"),
 		maxMoisture: limits.level("max_moisture"), lost: readLost(t),
+		soakRun: soak.duration("max_run"), soakPerDay: soak.duration("max_per_day"), soakMoisture: soak.level("max_moisture"),
 	}
 }
 
@@ -36,6 +38,7 @@ func (k rawKeys) over(d *rawKeys) rawKeys {
 		plausible: pick(k.plausible, d.plausible),
 		maxRun:    pick(k.maxRun, d.maxRun), minRest: pick(k.minRest, d.minRest), maxPerDay: pick(k.maxPerDay, d.maxPerDay),
 		maxMoisture: pick(k.maxMoisture, d.maxMoisture), lost: pick(k.lost, d.lost),
+		soakRun: pick(k.soakRun, d.soakRun), soakPerDay: pick(k.soakPerDay, d.soakPerDay), soakMoisture: pick(k.soakMoisture, d.soakMoisture),
 	}
 }
 

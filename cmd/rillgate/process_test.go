@@ -357,10 +357,13 @@ func TestExitCodes(t *testing.T) {
 		"uniformity east --volumes 1,2,x,4":         {2, "plain numbers"},
 		"uniformity":                                {2, "error: "},
 		"exchange e1":                               {1, "error: exchange is not built yet"},
-		"soak east --volume 1L":                     {1, "error: soak is not built yet"},
-		"walk":                                      {1, "error: walk is not built yet"},
-		"schema ROOM":                               {0, ""},
-		"demo --help":                               {0, ""},
+		"soak east":                                 {2, "--volume 2L"},
+		"soak east --volume 1L --over 25h":          {2, "24h"},
+		"soak east --volume 1L --end":               {2, "none of the others can be"},
+		"soak east --volume 1L --state " + nowhere:  {1, "no rillgate answers"},
+		"walk":        {1, "error: walk is not built yet"},
+		"schema ROOM": {0, ""},
+		"demo --help": {0, ""},
 	} {
 		code, out, errs := runProgram(t, strings.Fields(line)...)
 		require.Equal(t, want.code, code, "%q: %s%s", line, out, errs)

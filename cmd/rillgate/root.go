@@ -35,13 +35,12 @@ func newRoot() *cobra.Command {
 	addAll(root, "main", newDemo(f), newRun(f), newReplay(f))
 	addAll(root, "plan", newCheck(f), newApply(f), newPlans(f), newSchema())
 	addAll(root, "look", newProbes(f), newZones(f), newJournal(f), newWhy(f))
-	addAll(root, "act", newAssign(f), newIgnore(f), newHold(f), newRelease(f), newShot(f), newStop(f), newReset(f),
+	addAll(root, "act", newAssign(f), newIgnore(f), newHold(f), newRelease(f), newShot(f), newSoak(f), newStop(f), newReset(f),
 		newAcknowledge(f), newNote(f), newClock(f), newBackup(f), newRestore(f))
 	addAll(root, "plan", newPreview(f), newWiring(f))
 	addAll(root, "look", newReport(f), newHistory(f), newHandover(f))
 	addAll(root, "act", newDrain(f), newUniformity(f))
-	addAll(root, "act", unbuilt("exchange", "Put a new probe in the place of an old one"),
-		unbuilt("soak", "Give a zone a set volume in many shots"), unbuilt("walk", "Open each valve in turn to look at it"))
+	addAll(root, "act", unbuilt("exchange", "Put a new probe in the place of an old one"), unbuilt("walk", "Open each valve in turn to look at it"))
 	return root
 }
 

@@ -131,7 +131,8 @@ func ofWater(a report.Alarm) bool {
 
 func isGood(z *report.ZoneDay) bool {
 	endless := slices.ContainsFunc(z.Runs, func(r report.Run) bool { return r.Closed == nil })
-	return z.Shots > 0 && z.Seconds > 0 && !endless && len(z.Alarms) == 0 && len(z.CutShort) == 0
+	soaked := slices.ContainsFunc(z.Runs, func(r report.Run) bool { return r.Reason == zones.Soak })
+	return z.Shots > 0 && z.Seconds > 0 && !endless && !soaked && len(z.Alarms) == 0 && len(z.CutShort) == 0
 }
 
 // live takes the shots of a day that was.

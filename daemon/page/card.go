@@ -91,6 +91,9 @@ func (d *desk) facts(z *zones.ZoneView) []fact {
 		}
 		fs = append(fs, fact{"Stage", stage})
 	}
+	if s := z.Soak; s != nil {
+		fs = append(fs, fact{"Soak", fmt.Sprintf("%.0f of %.0f mL a plant, run %d of %d", s.GivenML, s.VolumeML, s.Begun, s.Runs)})
+	}
 	if z.OpenUntil != nil {
 		fs = append(fs, fact{"Open until", d.clock(*z.OpenUntil)})
 	}

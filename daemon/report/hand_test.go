@@ -117,3 +117,16 @@ func TestThinnedHistoryCountsFiveMinutes(t *testing.T) {
 	require.InDelta(t, 60, z.Measured, 1e-9)
 	require.InDelta(t, 9*5, *z.OverMax, 1e-9, "63 to 71 are above 62")
 }
+
+// A soak stands apart from the windows and from shots by hand.
+func TestASoakInTheReport(t *testing.T) {
+	b := newBook(t, "UTC", "2027-03-02 20:00")
+	b.shot("2027-03-02 07:00", "ramp-up", zones.BelowThreshold, 144)
+	b.shot("2027-03-02 13:00", "", zones.Soak, 600)
+	b.shot("2027-03-02 13:20", "", zones.Soak, 600)
+	z := b.east(t, "2027-03-02")
+	require.Len(t, z.Windows, 2)
+	require.Equal(t, soak, z.Windows[1].Window)
+	require.Equal(t, 2, z.Windows[1].Shots)
+	require.InDelta(t, 1200, z.Windows[1].Seconds, 1e-9)
+}

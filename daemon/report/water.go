@@ -12,6 +12,7 @@ import (
 // Names that stand in for a window.
 const (
 	byHand   = "by hand"
+	soak     = "soak"
 	fallback = "probes lost"
 	unnamed  = "not known"
 )
@@ -72,6 +73,8 @@ func (b *bed) name(r *Run) {
 	switch {
 	case r.Reason == zones.ByHand:
 		r.Window = byHand
+	case r.Reason == zones.Soak:
+		r.Window = soak
 	case r.Reason == zones.LostProbesTimed:
 		r.Window = fallback
 	case r.Window == "":

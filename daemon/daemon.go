@@ -102,7 +102,9 @@ type Daemon struct {
 	latest   zones.Answer // the room's last
 	orders   uint64
 	epoch    uint32
-	unclean  bool // the process before did not end as it should
+	unclean  bool     // the process before did not end as it should
+	walking  *walking // nil = none is on
+	walkTold string   // the last walk as it is published
 	troubles troubles
 	silenced silenced
 	differ   string // how the files on disk differ from the plan in force; "" = not

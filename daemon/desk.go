@@ -119,6 +119,9 @@ func (d *Daemon) acknowledge(o *zones.Order) bool {
 // answered hands an answer to whoever waits for it.
 func (d *Daemon) answered(a *zones.Answer) {
 	d.latest = *a
+	if w := d.walking; w != nil && w.asked == a.Order {
+		w.answer = a
+	}
 	if ch := d.asked[a.Order]; ch != nil {
 		delete(d.asked, a.Order)
 		ch <- *a

@@ -78,6 +78,7 @@ func (d *Daemon) broken() error {
 // closing lets reports come in until everything is known to be closed, or the time
 // is up.
 func (d *Daemon) closing() {
+	d.endWalk()
 	d.stopping = true
 	d.step(&zones.Shutdown{})
 	timer := time.NewTicker(100 * time.Millisecond)

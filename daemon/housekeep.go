@@ -50,7 +50,7 @@ func (d *Daemon) show() {
 		d.publisher.Connected() // the broker may have forgotten what it kept for us
 	}
 	if d.publisher != nil {
-		d.publisher.Update(&publish.Snapshot{View: s.view, PlanError: s.planError})
+		d.publisher.Update(&publish.Snapshot{View: s.view, PlanError: s.planError, Walk: d.walkTold})
 	}
 }
 
@@ -100,6 +100,7 @@ func (d *Daemon) housekeep() {
 		d.refusals.look(d)
 	}
 	d.lookAtRegister()
+	d.lookAtWalk()
 	d.keeper.look(d)
 	d.card.look(d)
 }

@@ -71,6 +71,7 @@ func (d *Daemon) begin() error {
 	d.carry(effects)
 	d.goToSchool()
 	d.fitRegister("start")
+	d.rememberWalk()
 	d.show()
 	return d.serve()
 }
@@ -82,7 +83,7 @@ func (d *Daemon) serve() error {
 		return err
 	}
 	var err error
-	d.socket, err = operator.Listen(filepath.Join(d.o.State, operator.SocketName), &operator.Desk{Room: d, Book: d, Files: d})
+	d.socket, err = operator.Listen(filepath.Join(d.o.State, operator.SocketName), &operator.Desk{Room: d, Book: d, Files: d, Walks: d})
 	if errors.Is(err, unix.EROFS) {
 		d.o.Log.Error("no orders can be given: the state directory is read-only", "error", err)
 		return nil
@@ -196,6 +197,9 @@ func (d *Daemon) seen(now zones.Instant, ev zones.Event, effects []zones.Effect)
 	d.tracer.observe(now, ev, effects)
 	if rd, ok := ev.(*zones.Reading); ok {
 		d.hear(rd, effects)
+	}
+	if d.walking != nil {
+		d.walking.walk.Saw(ev, effects)
 	}
 	d.o.Watch(now, ev, effects)
 }

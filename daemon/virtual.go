@@ -118,6 +118,7 @@ func (d *Daemon) NextAfter() time.Duration {
 // Shut begins the end: everything is commanded to close. Quiet reports when that is
 // confirmed; Close comes then.
 func (d *Daemon) Shut() {
+	d.endWalk()
 	d.step(&zones.Shutdown{})
 	d.Settle()
 }

@@ -361,9 +361,12 @@ func TestExitCodes(t *testing.T) {
 		"soak east --volume 1L --over 25h":          {2, "24h"},
 		"soak east --volume 1L --end":               {2, "none of the others can be"},
 		"soak east --volume 1L --state " + nowhere:  {1, "no rillgate answers"},
-		"walk":        {1, "error: walk is not built yet"},
-		"schema ROOM": {0, ""},
-		"demo --help": {0, ""},
+		"walk --state " + nowhere:                   {1, "no rillgate answers"},
+		"walk --close-times --state " + nowhere:     {2, "--yes"},
+		"walk --accept east --state " + nowhere:     {2, "--note"},
+		"walk --last --state " + nowhere:            {1, "error: "},
+		"schema ROOM":                               {0, ""},
+		"demo --help":                               {0, ""},
 	} {
 		code, out, errs := runProgram(t, strings.Fields(line)...)
 		require.Equal(t, want.code, code, "%q: %s%s", line, out, errs)

@@ -32,5 +32,5 @@ func TestReplayTellsWhere(t *testing.T) {
 	require.NoError(t, os.WriteFile(file, []byte(`{"at":"2027-03-01T06:00:00Z","order":{"kind":"walk"}}`+"\n"), 0o600))
 	code, out, errs := runProgram(t, "replay", "--config", dir, "--trace", file)
 	require.Zero(t, code, errs)
-	require.Contains(t, out, "is not built yet")
+	require.Contains(t, out, "a walk begins: windows wait")
 }

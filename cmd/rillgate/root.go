@@ -40,7 +40,7 @@ func newRoot() *cobra.Command {
 	addAll(root, "plan", newPreview(f), newWiring(f))
 	addAll(root, "look", newReport(f), newHistory(f), newHandover(f))
 	addAll(root, "act", newDrain(f), newUniformity(f))
-	addAll(root, "act", unbuilt("exchange", "Put a new probe in the place of an old one"), unbuilt("walk", "Open each valve in turn to look at it"))
+	addAll(root, "act", unbuilt("exchange", "Put a new probe in the place of an old one"), newWalk(f))
 	return root
 }
 

@@ -55,11 +55,12 @@ type Files interface {
 	Trace(ctx context.Context, w io.Writer) error
 }
 
-// Desk answers requests.
+// Desk answers requests. Walks may be nil: then none can be begun.
 type Desk struct {
 	Room  Room
 	Book  Book
 	Files Files
+	Walks Walker
 }
 
 // maxLines bounds a reply's lines.
@@ -90,6 +91,8 @@ func (d *Desk) answer(ctx context.Context, req *Request, body io.Reader, by stri
 		return one(reply, Reply{Papers: p}, err)
 	case AskReport:
 		return d.report(ctx, req, reply)
+	case AskWalk:
+		return d.walk(ctx, req, by, reply)
 	case AskPlans:
 		p, err := d.Files.Plans(ctx)
 		return one(reply, Reply{Plans: p}, err)

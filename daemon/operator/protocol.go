@@ -54,6 +54,7 @@ const (
 	AskPapers  Kind = "papers"  // those of a kind
 	AskReport  Kind = "report"  // days in numbers
 	AskHistory Kind = "history" // a table or a picture of the past
+	AskWalk    Kind = "walk"    // open valve after valve and watch; ends when the peer goes
 )
 
 // Request is one line from a peer.
@@ -70,6 +71,7 @@ type Request struct {
 	Paper   *Paper       `json:"paper,omitempty"`   // keep
 	Report  *report.Ask  `json:"report,omitempty"`  // report; nil = today
 	History *history.Ask `json:"history,omitempty"` // history; nil = all of the last 24 h
+	Walk    *WalkAsk     `json:"walk,omitempty"`    // walk; nil = all zones
 }
 
 // The kinds of paper that a person may write.
@@ -131,6 +133,7 @@ type Reply struct {
 	Papers  []Paper        `json:"papers,omitempty"`
 	Report  *report.Report `json:"report,omitempty"`
 	Data    []byte         `json:"data,omitempty"` // backup, trace, history: a piece of the file
+	Walk    *WalkNews      `json:"walk,omitempty"`
 }
 
 // Line is one entry of the journal.

@@ -26,6 +26,7 @@ type Publisher struct {
 	phase      phase
 	tree       *tree
 	alarms     value
+	walk       string     // JSON; "" = none is kept
 	topics     [][]string // of the tree's nodes, one a trait
 	shape      string     // of what was last described
 	sweep      bool       // something may stand that is no more ours
@@ -73,7 +74,7 @@ func (p *Publisher) Update(s *Snapshot) {
 	if p.phase == stopped {
 		return
 	}
-	p.alarms = alarmList(s.View.Alarms)
+	p.alarms, p.walk = alarmList(s.View.Alarms), s.Walk
 	if p.cfg.Homie {
 		p.see(build(&p.cfg, s))
 	}
@@ -118,6 +119,9 @@ func (p *Publisher) settle() {
 		p.phase, p.begun = birth, now
 	}
 	p.put(AlarmsTopic(p.cfg.Room), p.alarms, now)
+	if p.walk != "" {
+		p.put(WalkTopic(p.cfg.Room), value{text: p.walk}, now)
+	}
 	if p.tree == nil {
 		p.phase = ready
 	}

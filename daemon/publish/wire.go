@@ -41,6 +41,7 @@ type Config struct {
 type Snapshot struct {
 	View      zones.View
 	PlanError string // why the files on disk were last refused; "" = they were not
+	Walk      string // the last walk, JSON; "" = none is kept
 }
 
 // Will gives the message that the connection must leave as its will: retained,
@@ -51,6 +52,9 @@ func Will(root, room string) (topic string, payload []byte) {
 
 // AlarmsTopic is where the retained list of alarms stands.
 func AlarmsTopic(room string) string { return "rillgate/" + room + "/alarms" }
+
+// WalkTopic is where the last walk stands, retained.
+func WalkTopic(room string) string { return "rillgate/" + room + "/walk" }
 
 // JournalTopic is where each journal entry is told, once.
 func JournalTopic(room string) string { return "rillgate/" + room + "/journal" }

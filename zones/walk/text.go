@@ -92,3 +92,18 @@ func (c *Cell) Text(own bool) string {
 	}
 	return s
 }
+
+// Good reports whether the walk came to its end and every valve is as configured.
+func (r *Result) Good() bool {
+	for i := range r.Valves {
+		if r.Valves[i].Verdict != AsConfigured {
+			return false
+		}
+	}
+	for i := range r.Closings {
+		if late := r.Closings[i].Late; late == nil || *late > closedInTime.Seconds() {
+			return false
+		}
+	}
+	return !r.Partial && len(r.Valves) > 0
+}

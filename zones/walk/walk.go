@@ -138,6 +138,10 @@ func (w *Walk) Look(v *zones.View) {
 	if w.phase >= ending {
 		return
 	}
+	if v.Stopped {
+		w.Stop("the room was stopped")
+		return
+	}
 	if v.Plan != w.plan.Hash {
 		w.Stop("another plan came in force")
 		return
@@ -311,6 +315,6 @@ func (w *Walk) say(format string, args ...any) { w.news = append(w.news, fmt.Spr
 
 // Minutes gives about how long the walk of n valves takes.
 func Minutes(valves int) int {
-	each := watchAtLeast + 4*time.Minute
+	each := watchAtLeast + 10*time.Minute
 	return int((restAtLeast + time.Duration(valves)*each).Minutes())
 }

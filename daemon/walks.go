@@ -1,0 +1,241 @@
+package daemon
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"strconv"
+	"strings"
+	"time"
+
+	"rillgate/daemon/operator"
+	"rillgate/store"
+	"rillgate/zones"
+	"rillgate/zones/walk"
+)
+
+// walking is a walk under way. All but its channels is the loop's.
+type walking struct {
+	walk     *walk.Walk
+	by, note string
+	closings bool
+	asked    string // id of the order that waits for its answer
+	answer   *zones.Answer
+	news     chan operator.WalkNews // what is not read is lost: the result is kept
+	done     chan struct{}
+	rows     int // that were kept last
+}
+
+// newsWaiting bounds what a slow reader of a walk may lie behind.
+const newsWaiting = 256
+
+// Walk walks the room until it is through, ctx ends, or the room is stopped. What was
+// found is kept, published and journalled, also when it ended early.
+func (d *Daemon) Walk(ctx context.Context, ask operator.WalkAsk, by, note string, tell func(operator.WalkNews) error) (*walk.Result, error) {
+	var w *walking
+	var refused error
+	err := d.post(ctx, func() { w, refused = d.beginWalk(ask, by, note) })
+	if err == nil {
+		err = refused
+	}
+	if err != nil {
+		return nil, err
+	}
+	for {
+		select {
+		case n := <-w.news:
+			if err := tell(n); err != nil {
+				d.leaveWalk(w, "nobody reads it any more")
+				return nil, err
+			}
+		case <-ctx.Done():
+			d.leaveWalk(w, "it was broken off at its terminal")
+			return nil, ctx.Err()
+		case <-d.ended:
+			return nil, errEnding
+		case <-w.done:
+			return d.lastWords(w, tell)
+		}
+	}
+}
+
+// lastWords tells what is left to tell, and gives the result.
+func (d *Daemon) lastWords(w *walking, tell func(operator.WalkNews) error) (*walk.Result, error) {
+	for {
+		select {
+		case n := <-w.news:
+			if err := tell(n); err != nil {
+				return nil, err
+			}
+		default:
+			return w.walk.Result(), nil // done: nobody changes it any more
+		}
+	}
+}
+
+// leaveWalk ends a walk whose reader has gone.
+func (d *Daemon) leaveWalk(w *walking, why string) {
+	_ = d.post(context.Background(), func() { // an error says that the loop ends, and the walk with it
+		w.walk.Stop(why)
+		d.lookAtWalk()
+	})
+}
+
+func (d *Daemon) beginWalk(ask operator.WalkAsk, by, note string) (*walking, error) {
+	if d.walking != nil {
+		return nil, &operator.Refusal{Text: "a walk is on already, begun by " + d.walking.by, Hint: "wait for its end, or break it off at its terminal"}
+	}
+	if d.stopping {
+		return nil, errEnding
+	}
+	v := d.room.View(d.now)
+	inner, err := walk.New(d.choice.plan, &v, walk.Ask{Zones: ask.Zones, For: time.Duration(ask.For), Closings: ask.Closings})
+	if err != nil {
+		return nil, &operator.Refusal{Text: err.Error(), Hint: "`rillgate zones` lists the zones"}
+	}
+	d.walking = &walking{walk: inner, by: by, note: note, closings: ask.Closings, news: make(chan operator.WalkNews, newsWaiting), done: make(chan struct{})}
+	n := len(inner.Result().Valves)
+	about := fmt.Sprintf("%d valves, about %d min if all is clear", n, walk.Minutes(n))
+	if ask.Closings {
+		about = fmt.Sprintf("%d valves, one lease each", n)
+	}
+	d.walking.news <- operator.WalkNews{Said: []string{about + "; windows and shots wait until it ends, Ctrl-C ends it"}}
+	d.entry(d.now.Wall, &zones.Entry{Kind: "walk-begun", Because: fmt.Sprintf("a walk of %d valves begins", n), Source: "socket", By: by, Note: note})
+	d.lookAtWalk()
+	return d.walking, nil
+}
+
+// lookAtWalk gives a walk that is on its look and the room its orders.
+func (d *Daemon) lookAtWalk() {
+	w := d.walking
+	if w == nil {
+		return
+	}
+	v := d.room.View(d.now)
+	w.walk.Look(&v)
+	for o := w.walk.Order(); o != nil && d.breach == nil; o = w.walk.Order() {
+		d.orders++
+		o.ID, o.Source, o.By = "w"+strconv.FormatUint(uint64(d.epoch), 10)+"-"+strconv.FormatUint(d.orders, 10), "socket", w.by
+		w.asked, w.answer = o.ID, nil
+		d.step(o)
+		if w.answer == nil {
+			return // the room breaks: it is closed, and the process ends
+		}
+		w.walk.Answer(w.answer)
+	}
+	if said := w.walk.News(); len(said) > 0 {
+		select {
+		case w.news <- operator.WalkNews{Said: said}:
+		default:
+		}
+	}
+	d.keepWalk(w)
+	if w.walk.Done() {
+		d.walking = nil
+		close(w.done)
+	}
+}
+
+// keepWalk has a walk's result written when a valve is through, so that a crash leaves
+// what was found, and at its end.
+func (d *Daemon) keepWalk(w *walking) {
+	r := w.walk.Result()
+	rows := 0
+	for i := range r.Valves {
+		if r.Valves[i].Verdict != walk.NotWalked {
+			rows++
+		}
+	}
+	over := w.walk.Done()
+	if rows == w.rows && !over {
+		return
+	}
+	w.rows = rows
+	if !over {
+		r.Partial, r.Why = true, "it was not ended: the gateway stopped meanwhile"
+	}
+	body, err := json.Marshal(r)
+	if err != nil {
+		d.o.Log.Error("keep the walk", "error", err)
+		return
+	}
+	p := store.Paper{Kind: operator.PaperWalk, Key: r.Begun.UTC().Format(time.RFC3339), At: d.now.Wall, By: w.by, Body: body}
+	if w.closings {
+		p.Kind = operator.PaperClosings
+	}
+	d.keepPaper(p)
+	if over {
+		d.walked(w, r)
+	}
+}
+
+// walked tells of a walk that is over.
+func (d *Daemon) walked(w *walking, r *walk.Result) {
+	d.entry(d.now.Wall, &zones.Entry{Kind: "walk-ended", Because: walkWords(r), Source: "socket", By: w.by, Note: w.note})
+	if !w.closings {
+		d.walkTold = walkTopic(r)
+		d.changed = true
+	}
+}
+
+// walkWords says in a sentence what a walk found.
+func walkWords(r *walk.Result) string {
+	var good, bad []string
+	for i := range r.Valves {
+		if v := &r.Valves[i]; v.Verdict == walk.AsConfigured {
+			good = append(good, v.Valve)
+		} else {
+			bad = append(bad, fmt.Sprintf("%s %s", v.Valve, v.Verdict))
+		}
+	}
+	s := fmt.Sprintf("%d of %d valves as configured", len(good), len(r.Valves))
+	if len(bad) > 0 {
+		s += "; " + strings.Join(bad, ", ")
+	}
+	if r.Partial {
+		s += "; partial: " + r.Why
+	}
+	return s
+}
+
+// walkTopic is what is published of a walk: without its matrix.
+func walkTopic(r *walk.Result) string {
+	short := *r
+	short.Probes = nil
+	short.Valves = append([]walk.Row(nil), r.Valves...)
+	for i := range short.Valves {
+		short.Valves[i].Cells = nil
+	}
+	b, err := json.Marshal(&short)
+	if err != nil {
+		return ""
+	}
+	return string(b)
+}
+
+// rememberWalk brings back what is published of the last walk.
+func (d *Daemon) rememberWalk() {
+	if d.files.store == nil {
+		return
+	}
+	kept, err := d.files.store.Papers(operator.PaperWalk)
+	if err != nil {
+		d.o.Log.Warn("read the last walk", "error", err)
+		return
+	}
+	if len(kept) == 0 {
+		return
+	}
+	var r walk.Result
+	if err := json.Unmarshal(kept[len(kept)-1].Body, &r); err == nil { // keys are in order of time
+		d.walkTold = walkTopic(&r)
+	}
+}
+
+// endWalk keeps what a walk has found when the daemon ends.
+func (d *Daemon) endWalk() {
+	if d.walking != nil {
+		d.walking.walk.Stop("the gateway was told to end")
+		d.lookAtWalk()
+	}
+}

@@ -1,0 +1,186 @@
+package daemon
+
+import (
+	"context"
+	"encoding/json"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"rillgate/daemon/field"
+	"rillgate/daemon/operator"
+	"rillgate/zones"
+	"rillgate/zones/simroom"
+	"rillgate/zones/walk"
+)
+
+// bed is a simulated room in the place of the link: no broker between.
+type bed struct {
+	sim *simroom.Room
+	in  []field.Arrival
+}
+
+func (b *bed) Send(c *zones.Command) bool {
+	b.sim.Command(c)
+	return true
+}
+func (b *bed) Wake() <-chan struct{} { return nil }
+func (b *bed) Drain(into []field.Arrival) []field.Arrival {
+	for _, o := range b.sim.Advance(b.sim.Now()) {
+		b.in = append(b.in, field.Arrival{Arrived: virtualOrigin + o.At, Event: o.Event})
+	}
+	into = append(into, b.in...)
+	b.in = nil
+	return into
+}
+func (b *bed) Close(context.Context) {}
+
+// onBed is a daemon over a simulated room, in virtual time.
+func onBed(t *testing.T, faults ...simroom.Fault) (*Daemon, func(until func() bool)) {
+	t.Helper()
+	o, c := inRoom(t)
+	d := open(t, o)
+	sim, err := simroom.New(d.choice.plan, simroom.Options{Seed: 3, Start: c.start, Faults: faults})
+	require.NoError(t, err)
+	b := &bed{sim: sim, in: []field.Arrival{{Arrived: virtualOrigin, Event: &zones.BrokerLink{Up: true}}}}
+	link := d.field
+	t.Cleanup(func() { link.Close(t.Context()) })
+	d.field = b
+	return d, func(until func() bool) {
+		t.Helper()
+		for end := sim.Now() + 12*time.Hour; !until(); {
+			require.Less(t, sim.Now(), end, "it takes too long")
+			next := max(sim.Now()+time.Millisecond, min(sim.Next(), d.NextAfter()))
+			for _, out := range sim.Advance(next) {
+				b.in = append(b.in, field.Arrival{Arrived: virtualOrigin + out.At, Event: out.Event})
+			}
+			c.Set(sim.Now())
+			d.Settle()
+			_, err := d.Advance()
+			require.NoError(t, err)
+		}
+	}
+}
+
+// after says that a time of the room has passed.
+func after(d *Daemon, span time.Duration) func() bool {
+	end := d.now.Mono + span
+	return func() bool { return d.now.Mono >= end }
+}
+
+type walked struct {
+	result *walk.Result
+	err    error
+	said   []string
+}
+
+// walkOn begins a walk as a person would, and waits until it is on.
+func walkOn(t *testing.T, ctx context.Context, d *Daemon, ask operator.WalkAsk) <-chan walked {
+	t.Helper()
+	done := make(chan walked, 1)
+	go func() {
+		w := walked{}
+		w.result, w.err = d.Walk(ctx, ask, "ana", "the first one", func(n operator.WalkNews) error {
+			w.said = append(w.said, n.Said...)
+			return nil
+		})
+		done <- w
+	}()
+	return done
+}
+
+func ended(done <-chan walked, w *walked) func() bool {
+	return func() bool {
+		select {
+		case *w = <-done:
+			return true
+		default:
+			return false
+		}
+	}
+}
+
+// kept reads the newest walk out of the store, the batch on its way aside.
+func (d *Daemon) keptWalk(t *testing.T, kind string) *walk.Result {
+	t.Helper()
+	for i := len(d.papers) - 1; i >= 0; i-- {
+		if d.papers[i].Kind == kind {
+			r := &walk.Result{}
+			require.NoError(t, json.Unmarshal(d.papers[i].Body, r))
+			return r
+		}
+	}
+	papers, err := d.files.store.Papers(kind)
+	require.NoError(t, err)
+	if len(papers) == 0 {
+		return nil
+	}
+	r := &walk.Result{}
+	require.NoError(t, json.Unmarshal(papers[len(papers)-1].Body, r))
+	return r
+}
+
+// A walk of a right room: each valve is as configured, the zones count as walked, and
+// the result is kept and published.
+func TestWalkOfARightRoom(t *testing.T) {
+	d, run := onBed(t)
+	run(after(d, 4*time.Minute))
+	done := walkOn(t, t.Context(), d, operator.WalkAsk{})
+	var w walked
+	run(ended(done, &w))
+	require.NoError(t, w.err)
+	require.True(t, w.result.Good(), w.result.Text())
+	require.NotEmpty(t, w.said)
+	v := d.view()
+	for i := range v.Zones {
+		require.Empty(t, v.Zones[i].NotWalked)
+		require.NotNil(t, v.Zones[i].WalkedAt)
+	}
+	require.Equal(t, w.result.Valves, d.keptWalk(t, operator.PaperWalk).Valves)
+	require.NotContains(t, d.walkTold, "cells")
+	require.Contains(t, d.walkTold, `"verdict":"as-configured"`)
+	var kinds []string
+	for _, l := range d.trail.recent(0, 1000) {
+		if l.By == "ana" {
+			kinds = append(kinds, l.Kind)
+		}
+	}
+	require.Contains(t, kinds, "walk-begun")
+	require.Contains(t, kinds, "walk-ended")
+	o, told := d.o, d.walkTold
+	require.NoError(t, d.Close(nil))
+	d = open(t, o)
+	require.Equal(t, told, d.walkTold, "published again after a restart")
+	require.Empty(t, d.view().Zones[0].NotWalked, "and still walked")
+	require.NoError(t, d.Close(nil))
+}
+
+// A walk whose terminal goes closes what is open, at once, and keeps what it has.
+func TestWalkBrokenOff(t *testing.T) {
+	d, run := onBed(t)
+	run(after(d, 4*time.Minute))
+	ctx, cancel := context.WithCancel(t.Context())
+	done := walkOn(t, ctx, d, operator.WalkAsk{})
+	open := func() bool {
+		for _, v := range d.view().Valves {
+			if v.Wanted && !v.Master {
+				return true
+			}
+		}
+		return false
+	}
+	run(open)
+	var w, second walked
+	run(ended(walkOn(t, t.Context(), d, operator.WalkAsk{}), &second))
+	require.ErrorContains(t, second.err, "a walk is on already, begun by ana")
+	cancel()
+	run(ended(done, &w))
+	require.ErrorIs(t, w.err, context.Canceled)
+	run(func() bool { return d.walking == nil })
+	require.False(t, open())
+	r := d.keptWalk(t, operator.PaperWalk)
+	require.True(t, r.Partial)
+	require.Contains(t, r.Why, "broken off")
+	require.NoError(t, d.Close(nil))
+}

@@ -54,7 +54,7 @@ func (z *zone) noteBands(t time.Duration) (crossed bool) {
 	if z.cfg.PoreEC == nil && z.cfg.RootTemperature == nil {
 		return false
 	}
-	pore, celsius := z.rootNumbers(t)
+	pore, celsius := z.rootNumbers(&z.est, t)
 	if z.cfg.PoreEC != nil && len(pore) > 0 {
 		crossed = z.poreBand.note(z.cfg.PoreEC, middle(pore), t)
 	}
@@ -64,20 +64,17 @@ func (z *zone) noteBands(t time.Duration) (crossed bool) {
 	return crossed
 }
 
-// rootNumbers gives what the counting probes tell at age t: the pore water's EC, mS/cm,
+// rootNumbers gives what the probes that count in an estimate tell at age t: the pore water's EC, mS/cm,
 // and the temperature, °C.
-func (z *zone) rootNumbers(t time.Duration) (pore, celsius []float64) {
-	for _, p := range z.probes {
-		if !p.counts(t) {
-			continue
-		}
+func (z *zone) rootNumbers(e *estimate, t time.Duration) (pore, celsius []float64) {
+	e.counting(z, t, func(p *probe) {
 		if !math.IsNaN(p.temperature) {
 			celsius = append(celsius, p.temperature)
 		}
 		if _, ec, _ := p.salts(); ec != nil {
 			pore = append(pore, *ec)
 		}
-	}
+	})
 	return pore, celsius
 }
 

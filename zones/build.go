@@ -283,15 +283,12 @@ func sameOutputs(z *zone, p *Plan) bool {
 	if i < 0 {
 		return false
 	}
-	var have []Output
 	for k := range p.Valves {
-		if slices.Contains(p.Zones[i].Valves, p.Valves[k].ID) {
-			have = append(have, p.Valves[k].Output)
-			if !sameMaster(z.supply, p, p.Valves[k].Supply) {
-				return false
-			}
+		if slices.Contains(p.Zones[i].Valves, p.Valves[k].ID) && !sameMaster(z.supply, p, p.Valves[k].Supply) {
+			return false
 		}
 	}
+	have := outputsOf(p, &p.Zones[i])
 	if len(have) != len(z.outs) {
 		return false
 	}

@@ -57,6 +57,16 @@ func (z *zone) estimate(t time.Duration) estimate {
 	return e
 }
 
+// counting visits the probes of the zone that count in an estimate of age t, outliers
+// left out: the one rule for every number that comes from them.
+func (e *estimate) counting(z *zone, t time.Duration, visit func(p *probe)) {
+	for i, p := range z.probes {
+		if p.counts(t) && e.outliers&(1<<uint(i)) == 0 {
+			visit(p)
+		}
+	}
+}
+
 func (e *estimate) miss(p *probe, t time.Duration) {
 	switch {
 	case t < p.ignoredTo:

@@ -17,7 +17,7 @@ func (r *Room) orderAssign(e *Order) {
 	case p == nil:
 		r.answer(e, false, NoReason, r.noProbe(e.Subject))
 	case z == nil:
-		r.answer(e, false, NoReason, sprintf("no zone %q; the zones are %s", e.Zone, r.zoneNames()))
+		r.answer(e, false, NoReason, sprintf("no zone %q; %s", e.Zone, r.zonesWords()))
 	case p.inFiles && p.zone != z:
 		r.answer(e, false, NoReason, "room.yaml names this probe, and it leads: change its zone there, then `rillgate apply`")
 	case e.Label != "" && !isLabel(e.Label):

@@ -173,7 +173,7 @@ func (r *Room) seeEpoch(c *controller, e *Report) {
 	r.highest = max(r.highest, e.Epoch)
 	if !r.unknown && (r.t < r.holdTo || (r.fresh && !c.heard)) {
 		r.unknown = true
-		because := sprintf("controller %s obeyed epoch %d before, and nothing here remembers it: the water of the last 24 h counts as spent", c.id, e.Epoch)
+		because := sprintf("controller %s obeyed epoch %d before, and nothing here remembers it: the water of the last 24 h counts as spent, and a stop, latch or hold of that time may be forgotten", c.id, e.Epoch)
 		r.record(&Record{Kind: RecSpent})
 		r.entry(&Entry{Kind: "budget-unknown", Reason: DailyLimit, Because: because})
 	}

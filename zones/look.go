@@ -56,7 +56,7 @@ func (r *Room) zoneView(z *zone, t time.Duration, wall time.Time) ZoneView {
 	v := ZoneView{
 		ID: z.id, Name: z.cfg.Name, State: z.state, Reason: z.told, Because: r.because(z), Window: "none",
 		Quality: QualityNone, Counting: e.count, Assigned: e.assigned, Shots: z.mem.Progress.Shots,
-		UsedSeconds: z.used(t, "").Seconds(), LimitSeconds: z.maxPerDay().Seconds(), Litres24: z.litres24(t), SoakSeconds: z.used(t, Soak).Seconds(),
+		UsedSeconds: z.used(t, "").Seconds(), BudgetSpent: z.spent(), LimitSeconds: z.maxPerDay().Seconds(), Litres24: z.litres24(t), SoakSeconds: z.used(t, Soak).Seconds(),
 		LitresTotal: z.mem.Litres, ShotsTotal: z.mem.Shots, RunSeconds: z.mem.RunTime.Seconds(),
 		MaxMoisture: shown(z.cfg.Limits.MaxMoisture), Refusals: map[Reason]int{}, Next: r.nextWords(z, t),
 		Stage: z.sit.Stage, CropDay: z.sit.CropDay,
@@ -129,27 +129,18 @@ func (z *zone) knownView(v *ZoneView, e *estimate, t time.Duration) {
 	}
 	age := int((t - e.newest).Seconds())
 	v.AgeSeconds = &age
-	var vals, pore []float64
-	sum, n := 0.0, 0
-	for i, p := range z.probes {
-		if !p.counts(t) || e.outliers&(1<<uint(i)) != 0 {
-			continue
-		}
-		vals = append(vals, p.value.Float())
-		if !math.IsNaN(p.temperature) {
-			sum += p.temperature
-			n++
-		}
-		if _, ec, _ := p.salts(); ec != nil {
-			pore = append(pore, *ec)
-		}
-	}
+	var vals []float64
+	e.counting(z, t, func(p *probe) { vals = append(vals, p.value.Float()) })
+	pore, celsius := z.rootNumbers(e, t)
 	if len(pore) > 0 {
 		ec := middle(pore)
 		v.PoreEC, v.PoreProbes = &ec, len(pore)
 	}
-	if n > 0 {
-		mean := sum / float64(n)
+	if n := len(celsius); n > 0 {
+		mean := 0.0
+		for _, c := range celsius {
+			mean += c / float64(n)
+		}
 		v.Temperature = &mean
 	}
 	if h, ok := halfWidth(vals); ok {

@@ -71,7 +71,7 @@ func (r *Room) orderZone(e *Order) *zone {
 	}
 	z := r.zoneBy[id]
 	if z == nil {
-		r.answer(e, false, NoReason, sprintf("no zone %q; the zones are %s", id, r.zoneNames()))
+		r.answer(e, false, NoReason, sprintf("no zone %q; %s", id, r.zonesWords()))
 	}
 	return z
 }
@@ -273,8 +273,12 @@ func (r *Room) probeNamed(id string) string {
 	return ""
 }
 
-func (r *Room) zoneNames() string {
-	s := ""
+// zonesWords says which zones there are.
+func (r *Room) zonesWords() string {
+	if len(r.zones) == 0 {
+		return "there is no zone while no plan is in force"
+	}
+	s := "the zones are "
 	for i, z := range r.zones {
 		if i > 0 {
 			s += ", "

@@ -17,14 +17,14 @@ func (r *Room) orderReset(e *Order) {
 	case r.supplyOf(subject) != nil:
 		r.resetSupply(e, r.supplyOf(subject))
 	default:
-		r.answer(e, false, NoReason, sprintf("nothing called %q can be reset; the zones are %s, and there is `room`", subject, r.zoneNames()))
+		r.answer(e, false, NoReason, sprintf("nothing called %q can be reset; %s, and there is `room`", subject, r.zonesWords()))
 	}
 }
 
 func (r *Room) resetBudget(e *Order) {
 	z := r.zoneBy[e.Zone]
 	if z == nil {
-		r.answer(e, false, NoReason, sprintf("say whose budget: reset budget ZONE, one of %s", r.zoneNames()))
+		r.answer(e, false, NoReason, sprintf("say whose budget: reset budget ZONE; %s", r.zonesWords()))
 		return
 	}
 	r.record(&Record{Kind: RecReset, Budget: &BudgetRecord{Outputs: ids(z.outs)}, Latch: &LatchRecord{Code: DailyLimit, Outputs: ids(z.outs)}})

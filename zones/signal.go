@@ -71,7 +71,7 @@ func (s *signal) words() string {
 	}
 	c := &s.medium.Curve
 	if s.flags&tooWet != 0 {
-		return sprintf("; at least so wet: permittivity %.1f is %s of %s", s.permittivity, s.flags, c.Name)
+		return sprintf("; at least so wet: permittivity %.1f by %s (%s)", s.permittivity, c.Name, s.flags)
 	}
 	w := sprintf("; from permittivity %.1f by %s", s.permittivity, c.Name)
 	if c.Doubt > 0 {

@@ -23,12 +23,12 @@ func (r *Room) reading(e *Reading) {
 		return
 	}
 	p.rose = p.rise(r.t, z.quietFrom())
-	if z.noteBands(r.t) {
-		r.dirty = true
-	}
 	r.noteHigh(p)
 	was := z.est
 	z.est = z.estimate(r.t)
+	if z.noteBands(r.t) {
+		r.dirty = true
+	}
 	if z.est.known {
 		r.noteLevel(z)
 	}

@@ -72,11 +72,7 @@ func (z *zone) wateredBlind(d time.Duration) {
 
 // counted gives the moistures of the counting probes without outliers, %.
 func (z *zone) counted(t time.Duration, vals []float64) []float64 {
-	for i, p := range z.probes {
-		if p.counts(t) && z.est.outliers&(1<<uint(i)) == 0 {
-			vals = append(vals, p.value.Float())
-		}
-	}
+	z.est.counting(z, t, func(p *probe) { vals = append(vals, p.value.Float()) })
 	return vals
 }
 

@@ -95,6 +95,7 @@ type ZoneView struct {
 	Latches      []LatchView `json:"latches"`
 	UsedSeconds  float64     `json:"used_seconds"` // of max_per_day, last 24 h of powered time
 	LimitSeconds float64     `json:"limit_seconds"`
+	BudgetSpent  bool        `json:"budget_spent"` // what was given is not known: all of it counts as used
 	Soak         *SoakView   `json:"soak"`         // nil = none is on
 	SoakSeconds  float64     `json:"soak_seconds"` // of soaks, last 24 h of powered time
 	Litres24     float64     `json:"litres_24h"`

@@ -142,7 +142,7 @@ func (r *Room) orderWalkAccept(e *Order) {
 	z := r.zoneBy[e.Zone]
 	switch {
 	case z == nil:
-		r.answer(e, false, NoReason, sprintf("no zone %q; the zones are %s", e.Zone, r.zoneNames()))
+		r.answer(e, false, NoReason, sprintf("no zone %q; %s", e.Zone, r.zonesWords()))
 	case e.Subject != "" && e.Subject != z.wiring():
 		r.answer(e, false, NotWalked, sprintf("the wiring of %s has changed since: walk it again", z.id))
 	default:

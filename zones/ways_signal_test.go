@@ -15,7 +15,7 @@ func TestSignalWords(t *testing.T) {
 	s := signal{medium: &Medium{Curve: substrate.Curve{Name: "a curve"}}, permittivity: 30}
 	require.Empty(t, s.words(), "sent as moisture")
 	s.flags = substrate.AboveRange
-	require.Contains(t, s.words(), "at least so wet: permittivity 30.0 is")
+	require.Contains(t, s.words(), "at least so wet: permittivity 30.0 by")
 	s.flags = substrate.Uncalibrated
 	require.Equal(t, "; from permittivity 30.0 by a curve, not calibrated in this substrate", s.words())
 	s.medium.Curve.Doubt, s.flags = 0.04, substrate.TemperatureAssumed

@@ -24,8 +24,17 @@ func showZones(cmd *cobra.Command, v *zones.View) error {
 		if z.State == notRunning {
 			counting = "-"
 		}
-		fmt.Fprintf(w, "%s\t%s\t%s/%d\t%s\t%s\t%s\t%.0f/%.0f s\t%s\n", z.ID, number(z.Moisture, "%.1f %%"), counting, z.Assigned,
-			z.State, z.Reason, orDash(z.Window), z.UsedSeconds, z.LimitSeconds, z.Because)
+		fmt.Fprintf(w, "%s\t%s\t%s/%d\t%s\t%s\t%s\t%s\t%s\n", z.ID, number(z.Moisture, "%.1f %%"), counting, z.Assigned,
+			z.State, z.Reason, orDash(z.Window), used(z), z.Because)
 	}
 	return w.Flush()
+}
+
+// used is the day's valve time of its limit. Where what was given is not known, all of it
+// counts as used.
+func used(z *zones.ZoneView) string {
+	if z.BudgetSpent {
+		return fmt.Sprintf("spent/%.0f s", z.LimitSeconds)
+	}
+	return fmt.Sprintf("%.0f/%.0f s", z.UsedSeconds, z.LimitSeconds)
 }

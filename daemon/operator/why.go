@@ -116,7 +116,7 @@ func zoneNumbers(y *Why, z *zones.ZoneView) {
 	learned(y, z.Learned)
 	y.number("window", orNone(z.Window)+until(z.WindowEnds))
 	y.number("shots in this opening", fmt.Sprint(z.Shots))
-	y.number("budget of 24 h", fmt.Sprintf("%.0f of %.0f s used", z.UsedSeconds, z.LimitSeconds))
+	y.number("budget of 24 h", budgetWords(z))
 	for _, t := range []struct {
 		name string
 		at   *time.Time
@@ -125,6 +125,13 @@ func zoneNumbers(y *Why, z *zones.ZoneView) {
 			y.number(t.name, t.at.Format(time.TimeOnly))
 		}
 	}
+}
+
+func budgetWords(z *zones.ZoneView) string {
+	if z.BudgetSpent {
+		return fmt.Sprintf("counts as spent, all %.0f s: what was given is not known; `rillgate reset budget %s`", z.LimitSeconds, z.ID)
+	}
+	return fmt.Sprintf("%.0f of %.0f s used", z.UsedSeconds, z.LimitSeconds)
 }
 
 func zoneWarnings(y *Why, v *zones.View, z *zones.ZoneView) {

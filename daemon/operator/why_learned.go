@@ -37,15 +37,23 @@ func learned(y *Why, l *response.Learned) {
 	}
 	for _, n := range []struct {
 		name, unit string
-		response.Number
+		number     response.Number
+		also       string // the same in another unit; "" = in none
+		in         response.Number
 	}{
-		{"learned: rise", "points a litre a plant", l.PointsPerLitre}, {"learned: delay", "min from the opening to half of the rise", l.DelayMinutes},
-		{"learned: uptake by day", "points/h", l.UptakeDay}, {"learned: uptake by day", "mL a plant and hour", l.UptakeDayML},
-		{"learned: uptake by night", "points/h", l.UptakeNight}, {"learned: uptake by night", "mL a plant and hour", l.UptakeNightML},
-		{"learned: field level", "%", l.Field},
+		{"learned: rise", "points a litre a plant", l.PointsPerLitre, "", response.Number{}},
+		{"learned: delay", "min from the opening to half of the rise", l.DelayMinutes, "", response.Number{}},
+		{"learned: uptake by day", "points/h", l.UptakeDay, "mL a plant and hour", l.UptakeDayML},
+		{"learned: uptake by night", "points/h", l.UptakeNight, "mL a plant and hour", l.UptakeNightML},
+		{"learned: field level", "%", l.Field, "", response.Number{}},
 	} {
-		if n.Known() {
-			y.number(n.name, fmt.Sprintf("%.3g +/- %.2g %s, of %d", n.Value, n.HalfWidth, n.unit, n.N))
+		if !n.number.Known() {
+			continue
 		}
+		text := fmt.Sprintf("%.3g +/- %.2g %s", n.number.Value, n.number.HalfWidth, n.unit)
+		if n.in.Known() {
+			text += fmt.Sprintf(" (%.3g +/- %.2g %s)", n.in.Value, n.in.HalfWidth, n.also)
+		}
+		y.number(n.name, fmt.Sprintf("%s, of %d", text, n.number.N))
 	}
 }

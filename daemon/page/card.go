@@ -51,7 +51,7 @@ func (d *desk) card(z *zones.ZoneView, height float64) zoneCard {
 	c := zoneCard{
 		ID: z.ID, Name: orElse(z.Name, z.ID), State: orElse(string(z.State), notKnown), Mark: marks[0], Class: marks[1],
 		Moisture: figure(z.Moisture, 1, "%"), Measured: known(z.Moisture), Because: sentenceCase(orElse(z.Because, "no reason is known yet")), Next: orElse(z.Next, notKnown),
-		BudgetUsed: z.UsedSeconds, BudgetLimit: max(z.LimitSeconds, 1), Budget: budget(z), Facts: d.facts(z), Reasons: d.reasons(z),
+		BudgetUsed: budgetUsed(z), BudgetLimit: max(z.LimitSeconds, 1), Budget: budget(z), Facts: d.facts(z), Reasons: d.reasons(z),
 	}
 	if !c.Measured {
 		c.Moisture = "moisture not known"
@@ -63,8 +63,19 @@ func (d *desk) card(z *zones.ZoneView, height float64) zoneCard {
 	return c
 }
 
+// budgetUsed is the length of the bar.
+func budgetUsed(z *zones.ZoneView) float64 {
+	if z.BudgetSpent {
+		return max(z.LimitSeconds, 1)
+	}
+	return z.UsedSeconds
+}
+
 func budget(z *zones.ZoneView) string {
-	if z.LimitSeconds <= 0 {
+	switch {
+	case z.BudgetSpent:
+		return fmt.Sprintf("counts as spent, all %s: what was given is not known", span(seconds(z.LimitSeconds)))
+	case z.LimitSeconds <= 0:
 		return span(seconds(z.UsedSeconds))
 	}
 	return fmt.Sprintf("%s of %s (%.0f %%)", span(seconds(z.UsedSeconds)), span(seconds(z.LimitSeconds)), 100*z.UsedSeconds/z.LimitSeconds)

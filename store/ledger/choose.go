@@ -65,6 +65,9 @@ func (f *found) choose(a, b *segment) {
 	}
 }
 
+// counted is what a loss comes to, and what a person has to look after.
+const counted = ": every budget counts as spent until it is reset; a stop, latch or hold that was recorded there may be forgotten"
+
 // nothing decides between a first start and a loss.
 func (f *found) nothing(a, b *segment, o Options) {
 	if !a.present && !b.present && !f.marked && !o.StoreExisted && o.Mirror == nil {
@@ -72,7 +75,7 @@ func (f *found) nothing(a, b *segment, o Options) {
 		return
 	}
 	f.Lost, f.Memory = true, zones.LostMemory(0)
-	f.Detail = "no part of the ledger can be read: every budget counts as spent until it is reset"
+	f.Detail = "no part of the ledger can be read" + counted
 }
 
 // judge looks for durable records that are missing behind the good part.
@@ -91,7 +94,7 @@ func (f *found) judge(mirror *zones.Memory) {
 	note(mirror != nil && mirror.Seq > end, fmt.Sprintf("the ledger ends at record %d, the store knows of a later one", end))
 	if len(losses) > 0 {
 		f.Damaged = true
-		f.Detail = strings.Join(losses, "; ") + ": every budget counts as spent until it is reset"
+		f.Detail = strings.Join(losses, "; ") + counted
 		return
 	}
 	f.TailDropped = len(s.later)

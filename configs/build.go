@@ -123,6 +123,7 @@ func (c *checker) planZone(z *rawZone) zones.Zone {
 	if l := k.lost; l.ok && l.v != nil {
 		out.Lost = &zones.Fallback{Shot: l.v.shot.v, Every: l.v.every.v, MaxPerDay: l.v.maxPerDay.v}
 	}
+	out.RequireWalk = k.walk.or(false)
 	pore, warm := c.bandsOf(z.id.v)
 	out.PoreEC, out.RootTemperature = pore.plan(), warm.plan()
 	if below, hold := c.dryOf(z.id.v); below.ok {

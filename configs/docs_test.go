@@ -241,5 +241,5 @@ func TestBuiltInsAreDocumented(t *testing.T) {
 			}
 		}
 	}
-	require.Equal(t, 9, n, "curve, pore_offset, combine, quorum, stale_after, plausible, ec, min_rest, on_lost_probes")
+	require.Equal(t, 10, n, "curve, pore_offset, combine, quorum, stale_after, plausible, ec, min_rest, on_lost_probes, require_walk")
 }

@@ -120,7 +120,7 @@ func zoneFacts(z *zones.Zone) []fact {
 		"limits.max_run", spanWords(z.Limits.MaxRun), "limits.min_rest", spanWords(z.Limits.MinRest),
 		"limits.max_per_day", spanWords(z.Limits.MaxPerDay), "limits.max_moisture", levelWords(z.Limits.MaxMoisture),
 		"limits.soak", soak,
-		"on_lost_probes", lost, "dry alarm", dry)
+		"on_lost_probes", lost, "require_walk", strconv.FormatBool(z.RequireWalk), "dry alarm", dry)
 	return append(out, followFacts(subject, &z.Schedule)...)
 }
 

@@ -76,6 +76,7 @@ func (c *checker) zoneOrigins(l *originList, z *rawZone) {
 	origin(l, "limits.soak.max_per_day", k.soakPerDay, o.soakPerDay, "")
 	origin(l, "limits.soak.max_moisture", k.soakMoisture, o.soakMoisture, "")
 	lostOrigins(l, k.lost, o.lost)
+	origin(l, "require_walk", k.walk, o.walk, "false")
 }
 
 func lostOrigins(l *originList, lost, own item[*rawLost]) {

@@ -101,6 +101,7 @@ type (
 		soakRun, soakPerDay        item[time.Duration]
 		soakMoisture               item[zones.Level]
 		lost                       item[*rawLost]
+		walk                       item[bool] // required
 	}
 	// rawSample is one sample of a calibration: by its moisture, or weighed.
 	rawSample struct {

@@ -114,6 +114,7 @@ var zoneFields = []field{
 	{"moisture", moistureShape, false, "how the probes become one number"},
 	{"limits", limitsShape, false, "what binds every shot"},
 	{"on_lost_probes", oneOf{word{"close"}, lostShape}, false, "what happens when too few probes count"},
+	{"require_walk", boolean{}, false, "whether windows wait until a walk has found its wiring right"},
 	{"healthy", notBuilt{"what a healthy zone looks like"}, false, "what a healthy zone looks like"},
 }
 

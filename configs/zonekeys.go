@@ -22,7 +22,7 @@ func readKeys(t *table) rawKeys {
 		combine: moisture.word("combine"), quorum: moisture.integer("quorum"), stale: moisture.duration("stale_after"),
 		plausible: read(moisture, "plausible", parseSpan),
 		maxRun:    limits.duration("max_run"), minRest: limits.duration("min_rest"), maxPerDay: limits.duration("max_per_day"),
-		maxMoisture: limits.level("max_moisture"), lost: readLost(t),
+		maxMoisture: limits.level("max_moisture"), lost: readLost(t), walk: t.boolean("require_walk"),
 		soakRun: soak.duration("max_run"), soakPerDay: soak.duration("max_per_day"), soakMoisture: soak.level("max_moisture"),
 	}
 }
@@ -37,7 +37,7 @@ func (k rawKeys) over(d *rawKeys) rawKeys {
 		combine: pick(k.combine, d.combine), quorum: pick(k.quorum, d.quorum), stale: pick(k.stale, d.stale),
 		plausible: pick(k.plausible, d.plausible),
 		maxRun:    pick(k.maxRun, d.maxRun), minRest: pick(k.minRest, d.minRest), maxPerDay: pick(k.maxPerDay, d.maxPerDay),
-		maxMoisture: pick(k.maxMoisture, d.maxMoisture), lost: pick(k.lost, d.lost),
+		maxMoisture: pick(k.maxMoisture, d.maxMoisture), lost: pick(k.lost, d.lost), walk: pick(k.walk, d.walk),
 		soakRun: pick(k.soakRun, d.soakRun), soakPerDay: pick(k.soakPerDay, d.soakPerDay), soakMoisture: pick(k.soakMoisture, d.soakMoisture),
 	}
 }

@@ -19,11 +19,33 @@ type MachineClock struct{}
 
 // Now gives the time of day and the time since the machine's start.
 func (MachineClock) Now() (time.Time, time.Duration) {
+	return together(func() time.Time { return time.Now().Round(0) }, sinceBoot)
+}
+
+func sinceBoot() time.Duration {
 	var ts unix.Timespec
 	if err := unix.ClockGettime(unix.CLOCK_BOOTTIME, &ts); err != nil {
 		panic("read CLOCK_BOOTTIME: " + err.Error()) // in Linux since 2.6.39: without it nothing is safe
 	}
-	return time.Now().Round(0), time.Duration(ts.Nano())
+	return time.Duration(ts.Nano())
+}
+
+const (
+	closeTogether = 10 * time.Millisecond
+	readings      = 8 // a machine so busy that each takes longer keeps no other promise either
+)
+
+// together reads two clocks at one moment. A process can be stopped for seconds between
+// two calls: what passed then must not look like a step of the wall clock.
+func together(wall func() time.Time, mono func() time.Duration) (w time.Time, m time.Duration) {
+	for range readings {
+		before := mono()
+		w = wall()
+		if m = mono(); m-before <= closeTogether {
+			break
+		}
+	}
+	return w, m
 }
 
 // Synchronised asks the kernel (adjtimex, which changes nothing here).

@@ -101,7 +101,11 @@ func (j *judge) died(lines []line, state string) error {
 	j.recorded(recs, lines)
 	j.feed()
 	j.stops = nil
-	return errors.Join(j.checker.Err(), j.wrongAlarms(), j.remembered(state))
+	seen := time.Now()
+	if len(lines) > 0 {
+		seen = lines[len(lines)-1].At // what came later is not known yet
+	}
+	return errors.Join(j.checker.Err(), j.wrongAlarms(), j.remembered(state, seen))
 }
 
 // nothingBegan: the first life died before its start was on disk. The next one cannot
@@ -248,7 +252,7 @@ func (j *judge) wrongAlarms() error {
 
 // remembered holds the memory on disk against the contacts: SIGKILL loses nothing, and
 // what is charged to an output is no less than what it gave.
-func (j *judge) remembered(state string) error {
+func (j *judge) remembered(state string, seen time.Time) error {
 	found, err := ledger.Inspect(state)
 	if err != nil {
 		return err
@@ -268,7 +272,7 @@ func (j *judge) remembered(state string) error {
 			}
 		}
 		if since, on := j.since[at]; on {
-			given += time.Since(since)
+			given += max(0, seen.Sub(since))
 		}
 		if charged+200*time.Millisecond < given {
 			return fmt.Errorf("%s was on for %s, the ledger charges %s", at, given, charged)

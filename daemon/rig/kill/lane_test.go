@@ -130,6 +130,9 @@ func (v *life) wasKilled() error {
 	if ok && status.Signaled() && status.Signal() == syscall.SIGKILL {
 		return nil
 	}
+	if ok && status.Signaled() && status.Signal() == syscall.SIGALRM && filepath.Base(v.cmd.Path) == "strace" {
+		return nil // strace's own timer ended it, and the daemon with it
+	}
 	return fmt.Errorf("the daemon ended by itself (%s): %s", v.cmd.ProcessState, v.said())
 }
 
@@ -169,8 +172,11 @@ func (v *life) operate() error {
 		v.lane.judge.answered(time.Now().Round(0), order)
 		v.lane.count.add("resets of the crash loop's latch")
 		return nil
-	case v.over():
+	}
+	select { // asked of a daemon that was dying
+	case <-v.ended:
 		return nil
+	case <-after(2 * time.Second):
 	}
 	return fmt.Errorf("reset the crash loop's latch: %w: %s", err, out)
 }

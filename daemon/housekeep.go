@@ -1,11 +1,13 @@
 package daemon
 
 import (
+	"fmt"
 	"slices"
 	"time"
 
 	"rillgate/daemon/publish"
 	"rillgate/zones"
+	lives "rillgate/zones/register"
 )
 
 // Pace of what is not urgent.
@@ -43,7 +45,7 @@ const forever = time.Duration(1<<63 - 1)
 // show makes the look that others see.
 func (d *Daemon) show() {
 	s := &shown{view: d.view(), plan: d.choice.plan, planError: d.choice.rejected, loaded: d.choice.loaded}
-	s.notices = d.notices()
+	s.notices = append(d.notices(), d.differences(&s.view)...)
 	d.shown.Store(s)
 	if d.link != nil && d.link.Session() != d.session {
 		d.session = d.link.Session()
@@ -65,6 +67,21 @@ func (d *Daemon) view() zones.View {
 	d.silenced.put(v.Alarms, d.now.Wall, d.now.Mono)
 	slices.SortStableFunc(v.Alarms, func(a, b zones.AlarmView) int { return a.Since.Compare(b.Since) })
 	return v
+}
+
+// differing bounds how many differences of files and register are shown one by one.
+const differing = 5
+
+// differences says where the files in force and the register differ.
+func (d *Daemon) differences(v *zones.View) (out []string) {
+	all := lives.Differences(d.choice.plan.Probes, v.Probes)
+	for i := range all[:min(len(all), differing)] {
+		out = append(out, all[i].Because)
+	}
+	if n := len(all) - differing; n > 0 {
+		out = append(out, fmt.Sprintf("files and register differ in %d things more: `rillgate check` lists them", n))
+	}
+	return out
 }
 
 // notices are the sentences at the top of the page.

@@ -13,11 +13,11 @@ import (
 // register is what the store knows of probes: who was heard where, first and last, and
 // their lives (package register). All of it is the loop's.
 type register struct {
-	known   map[zones.Place]store.Probe
-	book    *lives.Register
-	found   map[alarmName]string // what stands, and its words
-	heard   bool          // a reading came since it was judged
-	lookAt  time.Duration // age at which it was judged
+	known  map[zones.Place]store.Probe
+	book   *lives.Register
+	found  map[alarmName]string // what stands, and its words
+	heard  bool                 // a reading came since it was judged
+	lookAt time.Duration        // age at which it was judged
 }
 
 // load takes what an earlier process saved; what cannot be read is met anew.

@@ -9,9 +9,11 @@ import (
 
 func newAssign(f *flags) *cobra.Command {
 	o := &operator.Order{Kind: zones.OrderAssign}
-	return orderCommand(f, "assign PROBE ZONE", "Give a probe (an id, or controller/terminal/address) to a zone", cobra.ExactArgs(2), o,
+	cmd := orderCommand(f, "assign PROBE ZONE", "Give a probe (an id, or controller/terminal/address) to a zone", cobra.ExactArgs(2), o,
 		func(args []string) error {
 			o.Subject, o.Zone = args[0], args[1]
 			return nil
 		})
+	cmd.Flags().StringVar(&o.Label, "label", "", "name it for people: `TEXT`")
+	return cmd
 }

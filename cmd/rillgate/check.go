@@ -8,6 +8,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"rillgate/configs"
+	"rillgate/zones/register"
 )
 
 func newCheck(f *flags) *cobra.Command {
@@ -47,8 +48,11 @@ func check(cmd *cobra.Command, f *flags, loaded *configs.Loaded, problems []conf
 	if len(problems) > 0 {
 		fmt.Fprintln(out)
 	}
-	_, err := fmt.Fprint(out, configs.Words(loaded, time.Now()).String())
-	return err
+	if _, err := fmt.Fprint(out, configs.Words(loaded, time.Now()).String()); err != nil {
+		return err
+	}
+	differing(out, f.differences(cmd, loaded))
+	return nil
 }
 
 // rejected is the error of files that cannot be a plan.
@@ -81,6 +85,8 @@ type checked struct {
 	Problems []configs.Problem  `json:"problems"`
 	Plan     *configs.PlanWords `json:"plan,omitempty"`
 	Origins  []configs.Origin   `json:"origins,omitempty"` // with --explain
+
+	Register []register.Difference `json:"register,omitempty"` // where files and register differ
 }
 
 func checkJSON(cmd *cobra.Command, f *flags, loaded *configs.Loaded, problems []configs.Problem, explain string) error {
@@ -90,7 +96,7 @@ func checkJSON(cmd *cobra.Command, f *flags, loaded *configs.Loaded, problems []
 	}
 	if loaded != nil {
 		words := configs.Words(loaded, time.Now())
-		c.Plan = &words
+		c.Plan, c.Register = &words, f.differences(cmd, loaded)
 		if explain != "" {
 			if _, err := configs.Explain(loaded, explain); err != nil {
 				return err

@@ -11,8 +11,8 @@ import (
 )
 
 func newProbes(f *flags) *cobra.Command {
-	return watchProbes(f, viewCommand(f, "probes", "Show the register of probes",
-		func(cmd *cobra.Command, v *zones.View) error { return printJSON(cmd, v.Probes) }, showProbes))
+	return oneProbe(f, watchProbes(f, viewCommand(f, "probes", "Show the register of probes",
+		func(cmd *cobra.Command, v *zones.View) error { return printJSON(cmd, v.Probes) }, showProbes)))
 }
 
 func showProbes(cmd *cobra.Command, v *zones.View) error {
@@ -23,7 +23,11 @@ func showProbes(cmd *cobra.Command, v *zones.View) error {
 		fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\n", orDash(p.ID), p.Place, orDash(p.Zone), p.Quality,
 			number(p.Moisture, "%.1f %%"), number(p.EC, "%.2f mS/cm"), number(p.PoreEC, "%.1f mS/cm"), number(p.Temperature, "%.1f C"), age(p.AgeSeconds), orDash(p.Because))
 	}
-	return w.Flush()
+	if err := w.Flush(); err != nil {
+		return err
+	}
+	notes(cmd.OutOrStdout(), v, func(string) bool { return true })
+	return nil
 }
 
 func age(seconds *int) string {

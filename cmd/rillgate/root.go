@@ -40,7 +40,7 @@ func newRoot() *cobra.Command {
 	addAll(root, "plan", newPreview(f), newWiring(f))
 	addAll(root, "look", newReport(f), newHistory(f), newHandover(f))
 	addAll(root, "act", newDrain(f), newUniformity(f))
-	addAll(root, "act", unbuilt("exchange", "Put a new probe in the place of an old one"), newWalk(f))
+	addAll(root, "act", newExchange(f), newLabel(f), newWalk(f))
 	return root
 }
 

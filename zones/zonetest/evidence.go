@@ -42,17 +42,14 @@ func (c *Checker) staleAfter(at zones.Place) time.Duration {
 	return time.Hour
 }
 
-// zoneAt is the zone that a place is given to: by the files, or by an order.
+// zoneAt is the zone that a place is given to: by the files, which lead, or by an order.
 func (c *Checker) zoneAt(at zones.Place) string {
-	if z, ok := c.orders.assigned[at]; ok {
-		return z
-	}
 	for i := range c.plan.Probes {
-		if c.where(&c.plan.Probes[i]) == at {
-			return c.plan.Probes[i].Zone
+		if p := &c.plan.Probes[i]; p.Zone != "" && c.where(p) == at {
+			return p.Zone
 		}
 	}
-	return ""
+	return c.orders.assigned[at]
 }
 
 // counting is how many probes of a zone can count at most: registered, live, fresh

@@ -33,6 +33,7 @@ type ZoneWords struct {
 	Busiest Busiest       `json:"busiest_24h"`
 	Dry     []Span        `json:"no_water_next_24h"` // no window is open
 	Lost    string        `json:"lost_probes"`
+	Walk    bool          `json:"require_walk"` // no window waters it before a good walk
 }
 
 // LimitWords are a zone's limits.
@@ -124,7 +125,7 @@ func upcoming(p *zones.Plan, z *zones.Zone, now time.Time, ahead time.Duration) 
 }
 
 func (m *demand) zoneWords(z *zones.Zone, now time.Time) ZoneWords {
-	w := ZoneWords{Zone: z.ID, Name: z.Name, Follows: follows(m.plan, z, now), Busiest: m.busiestOf(z), Lost: lostWords(z),
+	w := ZoneWords{Zone: z.ID, Name: z.Name, Follows: follows(m.plan, z, now), Busiest: m.busiestOf(z), Lost: lostWords(z), Walk: z.RequireWalk,
 		Limits: limitWords(&z.Limits),
 		Dry:    gaps(m.plan, z, now), Windows: []WindowWords{}}
 	for _, st := range stagesIn(z) {

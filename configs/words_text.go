@@ -46,6 +46,9 @@ func (z ZoneWords) write(b *strings.Builder) {
 		fmt.Fprintf(b, "  a soak by hand: %s a run, %s in any 24 h, up to %s %%\n", spanWords(seconds(s.MaxRun)), spanWords(seconds(s.MaxPerDay)), number(s.MaxMoisture, 3))
 	}
 	fmt.Fprintf(b, "  when its probes are lost: %s\n", z.Lost)
+	if z.Walk {
+		b.WriteString("  no window waters it before a walk has found it wired as here: `rillgate zones` says whether one has\n")
+	}
 	stage := ""
 	for _, w := range z.Windows {
 		if w.Stage != stage && w.FromDay > 0 {

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"strconv"
 	"text/tabwriter"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -17,15 +18,15 @@ func newZones(f *flags) *cobra.Command {
 
 func showZones(cmd *cobra.Command, v *zones.View) error {
 	w := tabwriter.NewWriter(cmd.OutOrStdout(), 0, 0, 2, ' ', 0)
-	fmt.Fprintln(w, "ZONE\tMOISTURE\tPROBES\tSTATE\tREASON\tWINDOW\tUSED\tBECAUSE")
+	fmt.Fprintln(w, "ZONE\tMOISTURE\tPROBES\tSTATE\tREASON\tWINDOW\tUSED\tWALK\tBECAUSE")
 	for i := range v.Zones {
 		z := &v.Zones[i]
 		counting := strconv.Itoa(z.Counting)
 		if z.State == notRunning {
 			counting = "-"
 		}
-		fmt.Fprintf(w, "%s\t%s\t%s/%d\t%s\t%s\t%s\t%s\t%s\n", z.ID, number(z.Moisture, "%.1f %%"), counting, z.Assigned,
-			z.State, z.Reason, orDash(z.Window), used(z), z.Because)
+		fmt.Fprintf(w, "%s\t%s\t%s/%d\t%s\t%s\t%s\t%s\t%s\t%s\n", z.ID, number(z.Moisture, "%.1f %%"), counting, z.Assigned,
+			z.State, z.Reason, orDash(z.Window), used(z), walkedOn(z), z.Because)
 	}
 	return w.Flush()
 }
@@ -37,4 +38,15 @@ func used(z *zones.ZoneView) string {
 		return fmt.Sprintf("spent/%.0f s", z.LimitSeconds)
 	}
 	return fmt.Sprintf("%.0f/%.0f s", z.UsedSeconds, z.LimitSeconds)
+}
+
+// walkedOn says when a walk has found the zone wired as it is, or that none has.
+func walkedOn(z *zones.ZoneView) string {
+	switch {
+	case z.WalkedAt != nil:
+		return z.WalkedAt.Format(time.DateOnly)
+	case z.NotWalked != "":
+		return "not walked"
+	}
+	return "-"
 }

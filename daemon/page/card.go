@@ -102,6 +102,11 @@ func (d *desk) facts(z *zones.ZoneView) []fact {
 		}
 		fs = append(fs, fact{"Stage", stage})
 	}
+	if z.NotWalked != "" {
+		fs = append(fs, fact{"Walk", "not walked: " + z.NotWalked})
+	} else if z.WalkedAt != nil {
+		fs = append(fs, fact{"Walk", "as configured, " + z.WalkedAt.Format("2006-01-02")})
+	}
 	if s := z.Soak; s != nil {
 		fs = append(fs, fact{"Soak", fmt.Sprintf("%.0f of %.0f mL a plant, run %d of %d", s.GivenML, s.VolumeML, s.Begun, s.Runs)})
 	}

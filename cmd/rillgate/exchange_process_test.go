@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"os/exec"
 	"strings"
 	"syscall"
 	"testing"
@@ -98,4 +99,33 @@ func TestAProbeIsExchangedAndOneIsAdded(t *testing.T) {
 	code, _, errs = r.rillgate("probes", "nobody")
 	require.Equal(t, 1, code)
 	require.Contains(t, errs, "no probe \"nobody\" was ever known here")
+}
+
+// A probe is dipped into a cup over a real broker: the program names it, and ends.
+func TestFindingAProbe(t *testing.T) {
+	t.Parallel()
+	r := newRig(t)
+	r.start()
+	say := hand(t, r)
+	cmd, said := exec.Command(program, "probes", "--find", "--once", "--config", r.config, "--state", r.state), &syncBuffer{}
+	cmd.Stdout = said
+	require.NoError(t, cmd.Start())
+	ended := make(chan error, 1)
+	go func() { ended <- cmd.Wait() }()
+	t.Cleanup(func() { _ = cmd.Process.Kill() })
+	until := func(words string, e1 float64) {
+		t.Helper()
+		n := 0.0
+		require.Eventually(t, func() bool {
+			n++
+			say("1:0", "SN-1", e1+0.001*n)
+			say("1:1", "SN-2", 0.45+0.0001*n)
+			return strings.Contains(said.String(), words)
+		}, 60*time.Second, 2500*time.Millisecond, "%s", said)
+	}
+	until("2 probes speak: put one into the cup", 0.45)
+	until("e1 (north/1/0, SN-1, zone east) rose from", 0.88)
+	until("this is the one in your hand", 0.03)
+	require.NoError(t, <-ended)
+	require.Contains(t, said.String(), "`rillgate acknowledge e1`")
 }

@@ -11,8 +11,8 @@ import (
 )
 
 func newProbes(f *flags) *cobra.Command {
-	return oneProbe(f, watchProbes(f, viewCommand(f, "probes", "Show the register of probes",
-		func(cmd *cobra.Command, v *zones.View) error { return printJSON(cmd, v.Probes) }, showProbes)))
+	return findProbes(f, oneProbe(f, watchProbes(f, viewCommand(f, "probes", "Show the register of probes",
+		func(cmd *cobra.Command, v *zones.View) error { return printJSON(cmd, v.Probes) }, showProbes))))
 }
 
 func showProbes(cmd *cobra.Command, v *zones.View) error {

@@ -81,9 +81,13 @@ type life struct {
 // start runs the daemon, under strace where the cut asks for it.
 func (l *lane) start(under []string) *life {
 	l.t.Helper()
-	v := &life{lane: l, ended: make(chan struct{}), log: filepath.Join(l.dir, "said")}
 	args := append(append([]string{}, under...), l.program, "run", "--config", l.config, "--state", l.state)
-	v.cmd = exec.Command(args[0], args[1:]...)
+	return l.launch(exec.Command(args[0], args[1:]...))
+}
+
+func (l *lane) launch(cmd *exec.Cmd) *life {
+	l.t.Helper()
+	v := &life{lane: l, cmd: cmd, ended: make(chan struct{}), log: filepath.Join(l.dir, "said")}
 	said, err := os.Create(v.log)
 	require.NoError(l.t, err)
 	defer said.Close()

@@ -23,6 +23,7 @@ var program string
 
 func TestMain(m *testing.M) {
 	fieldMain()
+	stageMain()
 	os.Exit(buildAndRun(m))
 }
 

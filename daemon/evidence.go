@@ -25,14 +25,14 @@ type Witness interface {
 func (d *Daemon) Evidence(ctx context.Context, kind, name string) (*operator.Evidence, error) {
 	var e *operator.Evidence
 	var lines []operator.Line
-	zone := ""
+	id, zone := name, ""
 	err := d.post(ctx, func() {
 		var place zones.Place
 		e = &operator.Evidence{Now: d.now.Wall}
 		if w, ok := d.room.(Witness); ok { // the loop's own tests have rooms that know nothing
 			e = EvidenceOf(w, d.now, kind, name)
 		}
-		zone, place = OfWhat(d.room.View(d.now), kind, name)
+		id, zone, place = OfWhat(d.room.View(d.now), kind, name)
 		lines = d.trail.recent(0, trailKept)
 		if p, met := d.register.known[place]; met {
 			e.First, e.Last = p.FirstSeen, p.LastSeen
@@ -41,7 +41,7 @@ func (d *Daemon) Evidence(ctx context.Context, kind, name string) (*operator.Evi
 	if err != nil {
 		return nil, err
 	}
-	wanted := LinesWanted(kind, name, zone)
+	wanted := LinesWanted(kind, id, zone)
 	for i := range lines {
 		if wanted(&lines[i].Entry) {
 			e.Lines = append(e.Lines, lines[i])
@@ -67,22 +67,23 @@ func EvidenceOf(room Witness, now zones.Instant, kind, name string) *operator.Ev
 	return e
 }
 
-// OfWhat gives the zone of a valve, or zone and place of a probe.
-func OfWhat(v zones.View, kind, name string) (zone string, place zones.Place) {
+// OfWhat gives id and zone of a valve, or id, zone and place of a probe, by its id or its
+// place; a name that is neither comes back as it is.
+func OfWhat(v zones.View, kind, name string) (id, zone string, place zones.Place) {
 	if kind == "valve" {
 		for i := range v.Valves {
 			if v.Valves[i].ID == name {
-				return v.Valves[i].Zone, place
+				return name, v.Valves[i].Zone, place
 			}
 		}
-		return "", place
+		return name, "", place
 	}
 	for i := range v.Probes {
 		if p := &v.Probes[i]; p.ID == name || p.Place.String() == name {
-			return p.Zone, p.Place
+			return p.ID, p.Zone, p.Place
 		}
 	}
-	return "", place
+	return name, "", place
 }
 
 // LinesWanted says which lines of the journal are of a valve (its zone's runs) or a probe.

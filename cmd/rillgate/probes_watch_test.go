@@ -176,6 +176,8 @@ func (r *rig) historyOfARun(t *testing.T) {
 	require.NoError(t, err)
 	require.Contains(t, string(drawn), "<svg")
 
+	r.whyOfParts(t, true)
+
 	var lines []json.RawMessage
 	cmd := exec.Command(program, "probes", "--json", "--config", r.config, "--state", r.state)
 	probes, err := cmd.Output()
@@ -187,6 +189,7 @@ func (r *rig) historyOfARun(t *testing.T) {
 	code, kept, errs := r.rillgate("history", "--csv")
 	require.Zero(t, code, errs)
 	require.Contains(t, errs, "no daemon runs")
+	r.whyOfParts(t, false)
 	require.Equal(t, strings.SplitAfter(live, "\n")[0], strings.SplitAfter(kept, "\n")[0])
 	code, _, errs = r.rillgate("history", "--zone", "attic", "--csv")
 	require.Equal(t, exitFailed, code)
@@ -198,4 +201,26 @@ func (r *rig) historyOfARun(t *testing.T) {
 	code, _, errs = r.rillgate("probes", "--watch")
 	require.Equal(t, exitFailed, code)
 	require.Contains(t, errs, "no rillgate answers")
+}
+
+// whyOfParts asks for the evidence of a probe and of a valve that has its zone's name.
+func (r *rig) whyOfParts(t *testing.T, runs bool) {
+	t.Helper()
+	code, out, errs := r.rillgate("why", "e1")
+	require.Zero(t, code, errs)
+	require.Regexp(t, `(?m)^place: +north/1/0$`, out)
+	require.Regexp(t, `(?m)^offset: +none$`, out)
+	require.Regexp(t, `first heard: `, out)
+	require.Equal(t, runs, strings.Contains(out, "readings in a row:"), out)
+
+	code, out, errs = r.rillgate("why", "valve", "east")
+	require.Zero(t, code, errs)
+	require.Regexp(t, `(?m)^output: +north/1$`, out)
+	require.Regexp(t, `(?m)^shots, 24 h: +\d+ of 3600 s used$`, out)
+	require.Equal(t, runs, strings.Contains(out, "last report:"), out)
+	require.Equal(t, runs, strings.Contains(out, "grant:"), out)
+
+	code, out, _ = r.rillgate("why", "east")
+	require.Zero(t, code)
+	require.True(t, strings.HasPrefix(out, "zone east: "), "of two with one name the zone comes first")
 }

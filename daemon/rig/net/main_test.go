@@ -20,7 +20,12 @@ var (
 	netFlood  = flag.Duration("net.flood", 0, "flood the daemon with readings for so long (60s; 10s in short)")
 	netRate   = flag.Int("net.rate", 100_000, "readings a second of that flood")
 	netGiants = flag.Bool("net.payloads", false, "send hostile payloads, up to 100 MB (half a minute and more)")
+	netOnly   = flag.String("net.payload", "", "of those payloads only the one of this name")
+	planted   = flag.Bool("net.planted", false, "show that the rigs catch planted faults: a minute, mostly waiting")
 )
+
+// faultyVariable names the program that the tests run instead of the right one.
+const faultyVariable = "RILLGATE_RIG_PROGRAM"
 
 // asController names the variable that turns this test program into a controller: its
 // value is the broker's address.
@@ -52,6 +57,9 @@ var built struct {
 // program gives the path of the built binary.
 func program(t *testing.T) string {
 	t.Helper()
+	if faulty := os.Getenv(faultyVariable); faulty != "" {
+		return faulty
+	}
 	built.once.Do(func() {
 		built.dir, built.err = os.MkdirTemp("", "rillgate-rig-")
 		if built.err != nil {

@@ -179,7 +179,7 @@ func suffer(t *testing.T, b *bench, f fault) (r result) {
 	began := mono()
 	wait := f.lasts
 	if !f.mild {
-		m, ok := b.seen.await(began, f.bound()+10*time.Second, 1, "close deadline")
+		m, ok := b.seen.await(began, f.bound()+20*time.Second, 1, "close deadline")
 		require.True(t, ok, "the valve stays open; the daemon said: %s", &b.daemonSaid)
 		r.closed, r.cause = m.At-began, m.Kind
 		wait -= r.closed

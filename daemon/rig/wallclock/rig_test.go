@@ -37,7 +37,9 @@ func TestMain(m *testing.M) {
 		panic(err)
 	}
 	program = filepath.Join(dir, "rillgate")
-	if out, err := exec.Command("go", "build", "-o", program, "rillgate/cmd/rillgate").CombinedOutput(); err != nil {
+	if faulty := os.Getenv(faultyVariable); faulty != "" {
+		program = faulty
+	} else if out, err := exec.Command("go", "build", "-o", program, "rillgate/cmd/rillgate").CombinedOutput(); err != nil {
 		panic(fmt.Sprintf("build rillgate: %v\n%s", err, out))
 	}
 	flag.Parse()

@@ -36,3 +36,14 @@ func root(t *testing.T) string {
 	require.NoError(t, err)
 	return path
 }
+
+func TestProgramRefusesAnEditThatDoesNotFit(t *testing.T) {
+	b := &Builder{Root: root(t), Dir: t.TempDir()}
+	const at = "zones/zonetest/overlay/program.go"
+	_, err := b.Program(t.Context(), "cmd/rillgate", Edit{at, "no such line as this\n", ""})
+	require.ErrorContains(t, err, "stands there 0 times")
+	_, err = b.Program(t.Context(), "cmd/rillgate", Edit{at, "if ", ""})
+	require.ErrorContains(t, err, "times")
+	_, err = b.Program(t.Context(), "cmd/rillgate", Edit{"nowhere.go", "x", ""})
+	require.ErrorContains(t, err, "nowhere.go")
+}

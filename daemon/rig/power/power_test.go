@@ -65,7 +65,7 @@ func campaign(t *testing.T, c Case) *Result {
 	dir, err := os.MkdirTemp("/dev/shm", "rillgate-power-")
 	require.NoError(t, err)
 	t.Cleanup(func() { _ = os.RemoveAll(dir) })
-	c.Dir, c.Seed = dir, 1
+	c.Dir, c.Seed = dir, c.Seed+1
 	c.Each = 4
 	ctx, cancel := context.WithTimeout(t.Context(), 2*time.Minute+time.Duration(c.Images)*4*time.Second)
 	defer cancel()
@@ -87,14 +87,24 @@ func TestHonestCard(t *testing.T) {
 
 // A card that says "written" some flushes before it is: the daemon always starts, and
 // starts closed; only what was in those flushes can be missing; where the loss shows,
-// the budget is spent.
+// the budget is spent. Over all images some must show a loss, else the card did not lie
+// and nothing was shown: a few more rounds wait for one.
 func TestCardThatLies(t *testing.T) {
 	many(t)
-	for _, late := range []int{2, 20} {
-		r := campaign(t, Case{Images: max(4, *images/4), Late: late})
-		require.Zero(t, r.Bad, "%v", r.Violations)
+	hurt := 0
+	for round := 0; round == 0 || hurt == 0 && round < 3; round++ {
+		for _, late := range []int{2, 20} {
+			r := campaign(t, Case{Images: max(lyingLeast, *images/4), Late: late, Seed: uint64(round)})
+			require.Zero(t, r.Bad, "%v", r.Violations)
+			hurt += r.Hurt
+		}
 	}
+	require.Positive(t, hurt, "no image misses anything that was told, on none counts a budget as spent")
 }
+
+// lyingLeast is how many images of each lying card are looked at: of 40 that lie by two
+// flushes six lacked something.
+const lyingLeast = 12
 
 // The rig can fail: a daemon whose syncs do nothing, and a file system that does not
 // flush the card, lose what was told.

@@ -51,6 +51,7 @@ type Result struct {
 	Lost                   int // images that miss facts
 	Unseen                 int // of those, the ones where no loss was noticed
 	Seen                   int // images with a loss that was noticed: budgets count as spent
+	Hurt                   int // images with a loss, noticed or not
 	Watered                int // images on which the daemon watered again
 	Repaired, Dead         int // file systems that needed repair, or could not be mounted even so
 	Tries                  int // starts that the rig's broker spoiled, and that were done again
@@ -69,6 +70,7 @@ func (r *Result) add(n int, v *Verdict) {
 	r.Seen += one(v.Seen)
 	r.Watered += one(v.Watered)
 	r.Lost += one(len(v.Lost) > 0)
+	r.Hurt += one(len(v.Lost) > 0 || v.Seen)
 	r.Unseen += one(len(v.Lost) > 0 && !v.Seen)
 	if len(v.Violations) == 0 {
 		return

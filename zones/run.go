@@ -41,6 +41,7 @@ type run struct {
 	retry      bool // so did the one before
 	masterOn   bool
 	valvesOn   bool
+	valvesAt   time.Duration // when their first grant went out
 	closedAt   time.Duration
 	closedWhy  Reason
 	keepCharge bool // no refund: nobody can say when it closed
@@ -190,7 +191,9 @@ func (r *Room) grantAll(run *run) {
 		r.grantMaster(run)
 	}
 	if r.t >= run.openAt {
-		run.valvesOn = true
+		if !run.valvesOn {
+			run.valvesOn, run.valvesAt = true, r.t
+		}
 		for _, o := range run.outs {
 			r.grant(o, run, run.span)
 		}
@@ -281,7 +284,7 @@ func (r *Room) closeRun(run *run, why Reason, because string) {
 	r.record(&Record{Kind: RecClose, Run: &RunRecord{ID: run.id, Zone: z.id, Outputs: ids(run.outs), Reason: why, Opened: run.reason, Progress: z.mem.Progress}})
 	sec := 0.0
 	if run.valvesOn {
-		sec = (min(r.t, run.lastDeadline()) - run.openAt).Seconds()
+		sec = max(0, min(r.t, run.lastDeadline())-run.valvesAt).Seconds()
 	}
 	r.entry(&Entry{Kind: "run-closed", Zone: z.id, Valve: run.outs[0].valve, Run: run.id, Reason: why, Because: because,
 		Seconds: sec, Litres: run.litres(time.Duration(sec * float64(time.Second)))})

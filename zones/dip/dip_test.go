@@ -16,7 +16,7 @@ import (
 )
 
 // rooms is how many simulated rooms TestInSimulatedRooms dips a probe in.
-var rooms = flag.Int("dip.rooms", 25, "simulated rooms in which a probe is dipped")
+var rooms = flag.Int("dip.rooms", 16, "simulated rooms in which a probe is dipped")
 
 var start = time.Date(2027, 3, 1, 8, 0, 0, 0, time.UTC)
 

@@ -2,6 +2,7 @@ package walk
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 )
 
@@ -17,6 +18,9 @@ func (r *Result) Text() string {
 	}
 	for i := range r.Valves {
 		row := &r.Valves[i]
+		if r.timed(row.Valve) {
+			continue // said below
+		}
 		fmt.Fprintf(&b, "%-*s  %-15s %s\n", r.widest(), row.Valve, row.Verdict, row.Because)
 	}
 	for i := range r.Closings {
@@ -40,9 +44,17 @@ func (r *Result) Text() string {
 	return b.String()
 }
 
+// timed reports whether the closing of an output was watched.
+func (r *Result) timed(valve string) bool {
+	return slices.ContainsFunc(r.Closings, func(c Closing) bool { return c.Valve == valve })
+}
+
 func (r *Result) widest() (n int) {
 	for i := range r.Valves {
 		n = max(n, len(r.Valves[i].Valve))
+	}
+	for i := range r.Closings {
+		n = max(n, len(r.Closings[i].Valve))
 	}
 	return max(n, len("valve"))
 }

@@ -35,6 +35,9 @@ func (c *checker) plan(hash string, lease time.Duration) *zones.Plan {
 	for i := range r.valves {
 		p.Valves = append(p.Valves, c.planValve(&r.valves[i]))
 	}
+	if h := r.healthy; h != nil {
+		p.Healthy = &zones.Output{Controller: h.controller.v, Number: h.output.v}
+	}
 	for i := range r.zones {
 		p.Zones = append(p.Zones, c.planZone(&r.zones[i]))
 	}

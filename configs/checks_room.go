@@ -124,6 +124,9 @@ func (c *checker) checkOutputs() {
 	for _, v := range c.room.valves {
 		claim(v.controller, v.output, "the valve `"+v.id.v+"`")
 	}
+	if h := c.room.healthy; h != nil {
+		claim(h.controller, h.output, "`healthy`, which is held while all is well")
+	}
 }
 
 // checkInputs: input ids differ on one controller, and what is wired is used.

@@ -126,7 +126,7 @@ func shapesOf() map[*shape]string {
 	return map[*shape]string{
 		roomShape: "`room.yaml`", roomHeadShape: "`room`", contactShape: "`room.contacts[]`", controllerShape: "`controllers[]`", powerShape: "`controllers[].power`",
 		terminalShape: "`controllers[].terminals[]`", probeShape: "`controllers[].terminals[].probes[]`", inputShape: "`controllers[].inputs[]`",
-		supplyShape: "`supplies[]`", masterShape: "`supplies[].master`", valveShape: "`valves[]`", houseShape: "`house_rules`",
+		supplyShape: "`supplies[]`", masterShape: "`supplies[].master`", valveShape: "`valves[]`", houseShape: "`house_rules`", healthyShape: "`healthy`",
 		defaultsShape: "`defaults`", zoneShape: "`zones[]`", substrateShape: "`zones[].substrate`", emittersShape: "`zones[].emitters`", sampleShape: "`zones[].substrate.samples[]`",
 		moistureShape: "`zones[].moisture`", limitsShape: "`zones[].limits`", soakShape: "`zones[].limits.soak`", lostShape: "`zones[].on_lost_probes`", timedShape: "`zones[].on_lost_probes.timed`",
 		scheduleShape: "`schedule.yaml`", dayShape: "`day`", datedDayShape: "`day[]`", windowShape: "`routines.NAME[]`", cropShape: "`crops.NAME`",

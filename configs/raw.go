@@ -18,6 +18,7 @@ type (
 		supplies        []rawSupply
 		suppliesAt      place
 		valves          []rawValve
+		healthy         *rawHealthy
 		defaults        rawKeys
 		house           rawHouse
 		zones           []rawZone
@@ -76,6 +77,10 @@ type (
 		length                 item[float64]
 		wire                   item[measured]
 		holding, inrush        item[float64]
+	}
+	rawHealthy struct {
+		controller item[string]
+		output     item[int]
 	}
 	rawHouse struct {
 		perTerminal      item[int]

@@ -22,6 +22,9 @@ func readRoom(s *source, root *yaml.Node) *rawRoom {
 	eachTable(t, "controllers", controllerShape, func(e *table) { r.controllers = append(r.controllers, readController(e)) })
 	eachTable(t, "supplies", supplyShape, func(e *table) { r.supplies = append(r.supplies, readSupply(e)) })
 	eachTable(t, "valves", valveShape, func(e *table) { r.valves = append(r.valves, readValve(e)) })
+	if h := t.table("healthy"); h.sound {
+		r.healthy = &rawHealthy{h.ident("controller"), h.integer("output")}
+	}
 	eachTable(t, "zones", zoneShape, func(e *table) { r.zones = append(r.zones, readZone(e, &r.defaults)) })
 	return r
 }

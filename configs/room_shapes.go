@@ -9,6 +9,7 @@ var (
 		{"controllers", listOf{controllerShape, 1}, true, "the room controllers, with their terminals and inputs"},
 		{"supplies", listOf{supplyShape, 1}, false, "water that zones share; absent: one supply, max_open 1"},
 		{"valves", listOf{valveShape, 1}, true, "the solenoid valves and their outputs"},
+		{"healthy", healthyShape, false, "an output that is held while all is well"},
 		{"defaults", defaultsShape, false, "what a zone has where it does not say otherwise"},
 		{"house_rules", houseShape, false, "the house's own rules of wiring"},
 		{"zones", listOf{zoneShape, 1}, true, "the beds, with their valves"},
@@ -99,6 +100,11 @@ var (
 		{"inrush", amount(current, "1 mA", "50 A", "0.4 A"), false, "current while opening"},
 	}, "{id: east, controller: north, output: 1, supply: feed}"}
 
+	healthyShape = &shape{"An output that is held while all is well, and dropped by an urgent alarm or by whatever dies.", []field{
+		{"controller", ident{}, true, "the controller that switches it"},
+		{"output", integer{1, 64}, true, "the output that switches it"},
+	}, "healthy: {controller: north, output: 9}"}
+
 	houseShape = &shape{"The house's own rules of wiring.", []field{
 		{"probes_per_terminal", integer{1, 62}, false, "more are an error"},
 		{"farthest_probe", amount(length, "1 m", "2000 m", "175 ft"), false, "a longer cable run is a warning"},
@@ -115,7 +121,6 @@ var zoneFields = []field{
 	{"limits", limitsShape, false, "what binds every shot"},
 	{"on_lost_probes", oneOf{word{"close"}, lostShape}, false, "what happens when too few probes count"},
 	{"require_walk", boolean{}, false, "whether windows wait until a walk has found its wiring right"},
-	{"healthy", notBuilt{"what a healthy zone looks like"}, false, "what a healthy zone looks like"},
 }
 
 // The shapes that zones and defaults share.

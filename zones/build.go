@@ -191,6 +191,7 @@ func (r *Room) buildOutputs(p *Plan) {
 	for _, o := range r.outputs {
 		o.ctl.outputs = append(o.ctl.outputs, o)
 	}
+	r.fitHealthy(p)
 }
 
 // takeOver keeps a master open over a plan that leaves it where it is.

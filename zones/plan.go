@@ -43,6 +43,7 @@ type Plan struct {
 	Valves      []Valve
 	Probes      []Probe
 	Zones       []Zone
+	Healthy     *Output // held while all is well; nil = there is none
 }
 
 // Controller is a room controller: it carries terminals, outputs and inputs.

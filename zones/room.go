@@ -48,6 +48,8 @@ type Room struct {
 
 	alarms []*alarm
 
+	healthy *healthy // nil = the plan names none
+
 	dirty    bool
 	next     time.Duration // age before which a tick has nothing to do
 	brokerUp bool
@@ -221,6 +223,9 @@ func (r *Room) broker(up bool) {
 		for _, o := range r.outputs {
 			o.lastClose = neverHeard // say the closes again at once
 		}
+		if r.healthy != nil {
+			r.healthy.out.lastClose = neverHeard
+		}
 	}
 }
 
@@ -238,6 +243,7 @@ func (r *Room) shutdown() {
 	for _, o := range r.outputs {
 		r.closeOutput(o, "", StoppedByPerson)
 	}
+	r.dropHealthy(StoppedByPerson, "the daemon is told to end")
 	r.record(&Record{Kind: RecStop})
 	r.entry(&Entry{Kind: "ended", Because: "the gateway is told to end and closes everything"})
 	r.dirty = true
@@ -264,6 +270,7 @@ func (r *Room) evaluate() {
 		}
 	}
 	r.lookAtAlarms()
+	r.lookAtHealthy()
 	for _, z := range r.zones {
 		r.tellState(z)
 	}

@@ -32,6 +32,7 @@ type View struct {
 	Supplies    []SupplyView     `json:"supplies"`
 	Standing    []StandingView   `json:"standing"` // interlocks of the room that refuse water now, in their order
 	Alarms      []AlarmView      `json:"alarms"`
+	Healthy     *HealthyView     `json:"healthy"` // nil = the plan names none
 }
 
 // StandingView is one interlock of the room that refuses water now.

@@ -79,6 +79,9 @@ func (r *Room) makeControllers() {
 			r.addOutput(m.Output, r.plan.Supplies[i].ID+"-master")
 		}
 	}
+	if r.plan.Healthy != nil {
+		r.addOutput(*r.plan.Healthy, "healthy")
+	}
 	for _, c := range r.controllers {
 		sort.Slice(c.outs, func(i, j int) bool { return c.outs[i].at.Number < c.outs[j].at.Number })
 	}

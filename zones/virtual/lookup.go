@@ -48,6 +48,9 @@ func outputOf(p *zones.Plan, valve string) (zones.Output, bool) {
 			return s.Master.Output, true
 		}
 	}
+	if p.Healthy != nil && valve == "healthy" {
+		return *p.Healthy, true
+	}
 	return zones.Output{}, false
 }
 
@@ -60,6 +63,9 @@ func valveIDs(p *zones.Plan) []string {
 		if p.Supplies[i].Master != nil {
 			ids = append(ids, p.Supplies[i].ID+"-master")
 		}
+	}
+	if p.Healthy != nil {
+		ids = append(ids, "healthy")
 	}
 	return ids
 }

@@ -111,6 +111,9 @@ func outputsOf(p *zones.Plan, controller string) []int {
 			numbers = append(numbers, m.Output.Number)
 		}
 	}
+	if h := p.Healthy; h != nil && h.Controller == controller {
+		numbers = append(numbers, h.Number)
+	}
 	return numbers
 }
 

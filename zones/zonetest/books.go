@@ -248,7 +248,7 @@ func (c *Checker) shown(at zones.Output, r *zones.Report, rep zones.OutputReport
 // flow can only be this one's.
 func (c *Checker) alone(at zones.Output) bool {
 	for _, o := range c.outputs {
-		if o.at != at && (o.commanded || o.granted) {
+		if o.at != at && !c.healthy(o.at) && (o.commanded || o.granted) {
 			return false
 		}
 	}

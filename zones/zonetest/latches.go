@@ -152,6 +152,9 @@ func (c *Checker) latchOver(cmd *zones.Command) *latch {
 	r := c.runs[cmd.Run]
 	for i := range c.latches {
 		l := &c.latches[i]
+		if l.code == zones.StoppedByPerson && c.healthy(cmd.Output) {
+			continue // it is no water, and no news to who stopped the room
+		}
 		if l.unsure {
 			continue
 		}
@@ -259,4 +262,9 @@ func (c *Checker) countStart() {
 	if len(c.starts) > 5 {
 		c.braked = true
 	}
+}
+
+// healthy reports whether an output is the one that is held while all is well.
+func (c *Checker) healthy(at zones.Output) bool {
+	return c.plan.Healthy != nil && *c.plan.Healthy == at
 }

@@ -16,6 +16,7 @@ import (
 //	controller north volts=24 va=40
 //	input      tank-low means=supply-low on=north
 //	supply     feed max-open=1 flow=1200 (L/h) low=tank-low master=8 kind=valve lead=2s
+//	healthy    north 9 (output)
 //	zone       a supply=feed on=north outputs=1 probes=2 quorum=1 combine=median stale=3m
 //	           plausible=2..95 max-run=6m min-rest=5m max-per-day=1h max-moisture=70
 //	           plants=10 volume=4000 (mL) emitter=2 (L/h, two a plant) lost=60s/2h/6m
@@ -33,6 +34,7 @@ type roomScript struct {
 	supplies    []zones.Supply
 	zones       []*zoneScript
 	version     int
+	healthy     *zones.Output
 }
 
 // zoneScript is one zone of a script.
@@ -69,6 +71,9 @@ func (r *roomScript) take(c Line) (known bool, err error) {
 		err = r.zone(c)
 	case "window":
 		err = r.window(c)
+	case "healthy":
+		r.healthy = &zones.Output{Controller: c.arg(0)}
+		err = read(c.arg(1), &r.healthy.Number)
 	case "no-zone":
 		err = r.drop(c)
 	default:

@@ -38,6 +38,9 @@ func newSetup(c *Case) *setup {
 	d := newDice(c.Seed, "room")
 	p := basePlan(d)
 	allowSoaks(newDice(c.Seed, "soaks"), p)
+	if newDice(c.Seed, "healthy").chance(0.5) {
+		p.Healthy = &zones.Output{Controller: "north", Number: 9}
+	}
 	s := &setup{latency: pick(d, []time.Duration{0, 20 * time.Millisecond, 300 * time.Millisecond}), grid: d.chance(0.7)}
 	period := pick(d, []time.Duration{time.Minute, 2 * time.Minute, 5 * time.Minute})
 	if c.Sparse {

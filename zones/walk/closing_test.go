@@ -67,6 +67,7 @@ func TestStoppedWalk(t *testing.T) {
 	require.True(t, r.Partial)
 	require.Equal(t, walk.AsConfigured, r.Valves[0].Verdict, r.Text())
 	require.Equal(t, walk.NotWalked, r.Valves[1].Verdict)
+	require.Contains(t, r.Valves[1].Because, "it was opened")
 	require.NotEqual(t, simroom.Never, x.sim.Driven(zones.Output{Controller: "north", Number: 2})[0].To, "closed")
 	require.True(t, x.walked("z1"), "what was found before holds")
 	require.False(t, x.walked("z2"))

@@ -13,7 +13,7 @@ func (r *Result) Text() string {
 	if r.Partial {
 		fmt.Fprintf(&b, "Partial: %s.\n", r.Why)
 	}
-	if len(r.Probes) > 0 {
+	if slices.ContainsFunc(r.Valves, func(row Row) bool { return len(row.Cells) > 0 }) {
 		r.matrix(&b)
 	}
 	for i := range r.Valves {

@@ -275,6 +275,9 @@ func (w *Walk) finish(why string) {
 		return
 	}
 	w.res.Partial, w.res.Why, w.res.Ended = why != "", why, w.wall
+	if w.row < len(w.res.Valves) && (w.phase == opening || w.phase == watching) && len(w.res.Valves[w.row].Cells) == 0 {
+		w.res.Valves[w.row].Because = "it was opened, and the walk ended before its probes had their time to rise"
+	}
 	w.judge()
 	for i := range w.res.Zones {
 		if z := &w.res.Zones[i]; z.Good {

@@ -80,6 +80,14 @@ func TestOneZone(t *testing.T) {
 	}
 }
 
+func TestABudgetThatCountsAsSpent(t *testing.T) {
+	src := newFake(t)
+	src.view.Zones[0].UsedSeconds, src.view.Zones[0].BudgetSpent = 0, true
+	body := get(t, Config{Source: src}, "/zones/east").Body.String()
+	require.Contains(t, body, "counts as spent, all 1 h: what was given is not known")
+	require.Contains(t, body, `max="3600" value="3600"`, "the bar is full")
+}
+
 func TestHeldStill(t *testing.T) {
 	c := Config{Source: newFake(t)}
 	require.NotContains(t, get(t, c, "/?still").Body.String(), "http-equiv")

@@ -41,6 +41,7 @@ type output struct {
 	wrongTo    time.Duration
 	open       bool // the contact
 	openSince  time.Duration
+	soakPerDay time.Duration // the highest limit of a day that a soak of it began under: its zone may have another name since
 	intervals  []interval
 }
 
@@ -62,13 +63,12 @@ type controller struct {
 
 // zone is what the checker knows of one zone.
 type zone struct {
-	closed     time.Duration // last moment at which a contact was on
-	ran        bool
-	lostSince  time.Duration // quorum lost; 0 = not
-	shots      map[string]int
-	given      map[string]bool // instance and shot number
-	maxPerDay  time.Duration   // the highest that was in force
-	soakPerDay time.Duration   // the same of soaks
+	closed    time.Duration // last moment at which a contact was on
+	ran       bool
+	lostSince time.Duration // quorum lost; 0 = not
+	shots     map[string]int
+	given     map[string]bool // instance and shot number
+	maxPerDay time.Duration   // the highest that was in force
 }
 
 // run is one run, from its intent on.

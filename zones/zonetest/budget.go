@@ -16,6 +16,9 @@ func (c *Checker) startRun(r *run) {
 	most := dayLimit(p, r.reason)
 	z.most(r.reason, most)
 	for _, at := range r.outputs {
+		if o := c.out(at); r.reason == zones.Soak {
+			o.soakPerDay = max(o.soakPerDay, most)
+		}
 		if used := c.used(c.out(at), r.reason == zones.Soak); used+r.length > most+c.timers(c.out(at)) {
 			c.breach(5, "run %s of %s (%s) on %s, where %s of the last 24 h is used, max_per_day %s", r.id, r.length, r.reason, at, used, most)
 		}
@@ -110,8 +113,8 @@ func (c *Checker) afterRun(at zones.Output, o *output, length time.Duration) {
 	if limit := max(books.maxPerDay, z.Limits.MaxPerDay); shots > limit+c.timers(o) {
 		c.breach(5, "%s was open %s in 24 h, max_per_day %s", at, shots, limit)
 	}
-	if soaks > books.soakPerDay+c.timers(o) {
-		c.breach(5, "%s was open %s in 24 h by soaks, they may have %s", at, soaks, books.soakPerDay)
+	if soaks > o.soakPerDay+c.timers(o) {
+		c.breach(5, "%s was open %s in 24 h by soaks, they may have %s", at, soaks, o.soakPerDay)
 	}
 	for len(o.intervals) > 0 && o.intervals[0].to < c.now.Mono-2*day {
 		o.intervals = o.intervals[1:]

@@ -111,9 +111,7 @@ func dayLimit(z *zones.Zone, why zones.Reason) time.Duration {
 
 // most keeps the highest limit of a day that was in force.
 func (z *zone) most(why zones.Reason, d time.Duration) {
-	if why == zones.Soak {
-		z.soakPerDay = max(z.soakPerDay, d)
-		return
+	if why != zones.Soak {
+		z.maxPerDay = max(z.maxPerDay, d)
 	}
-	z.maxPerDay = max(z.maxPerDay, d)
 }

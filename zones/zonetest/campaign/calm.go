@@ -1,6 +1,7 @@
 package campaign
 
 import (
+	"maps"
 	"slices"
 	"strings"
 	"time"
@@ -103,13 +104,12 @@ func (m *calm) newProcess() {
 
 // newPlan forgets the zones that are not in it: what comes back later begins anew.
 func (m *calm) newPlan(p *zones.Plan) {
-	for id := range m.refused {
-		if !slices.ContainsFunc(p.Zones, func(z zones.Zone) bool { return z.ID == id }) {
-			delete(m.refused, id)
-			delete(m.spells, id)
-			delete(m.under, id)
-		}
+	left := func(id string) bool {
+		return !slices.ContainsFunc(p.Zones, func(z zones.Zone) bool { return z.ID == id })
 	}
+	maps.DeleteFunc(m.refused, func(id string, _ time.Duration) bool { return left(id) })
+	maps.DeleteFunc(m.spells, func(id string, _ *spell) bool { return left(id) })
+	maps.DeleteFunc(m.under, func(id string, _ time.Duration) bool { return left(id) })
 }
 
 // look asks the room what it shows.

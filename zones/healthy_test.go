@@ -120,3 +120,15 @@ func TestHealthyFollowsThePlan(t *testing.T) {
 	require.False(t, g.open[Output{"north", 7}])
 	require.Nil(t, g.room.View(g.now).Healthy)
 }
+
+// It is not picked up before a report shows that it let go.
+func TestHealthyWaitsForItsClose(t *testing.T) {
+	g := newRig(t, healthyPlan())
+	g.obey = false
+	g.step(&BrokerLink{})
+	g.step(&BrokerLink{Up: true})
+	require.Empty(t, g.commands(g.run(90*time.Second, 45), true), "every report shows it held still")
+	g.obey = true
+	g.run(5*time.Second, 45)
+	require.True(t, g.open[Output{"north", 9}])
+}

@@ -83,9 +83,15 @@ func TestAProbeIsExchangedAndOneIsAdded(t *testing.T) {
 	require.Zero(t, code, errs)
 	require.Contains(t, out, `e2 is labelled "the far one"`)
 
-	code, _ = r.stop(syscall.SIGTERM)
+	r.storeTellsOfProbes(t)
+}
+
+// storeTellsOfProbes ends the daemon and asks again.
+func (r *rig) storeTellsOfProbes(t *testing.T) {
+	t.Helper()
+	code, _ := r.stop(syscall.SIGTERM)
 	require.Zero(t, code, r.said.String())
-	code, out, _ = r.rillgate("probes", "SN-1")
+	code, out, _ := r.rillgate("probes", "SN-1")
 	require.Zero(t, code, out)
 	require.Contains(t, out, "exchanged: SN-2 at north/1/0 for SN-1 at north/1/0, by ")
 	require.Contains(t, out, ", rod broken")
@@ -96,7 +102,7 @@ func TestAProbeIsExchangedAndOneIsAdded(t *testing.T) {
 	code, out, _ = r.rillgate("check")
 	require.Zero(t, code)
 	require.Contains(t, out, "room.yaml gives e2 no label; the register has \"the far one\"", "its store says so too")
-	code, _, errs = r.rillgate("probes", "nobody")
+	code, _, errs := r.rillgate("probes", "nobody")
 	require.Equal(t, 1, code)
 	require.Contains(t, errs, "no probe \"nobody\" was ever known here")
 }

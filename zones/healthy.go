@@ -131,6 +131,7 @@ func (r *Room) nextTurn(h *healthy) {
 // holdOn renews its grant every third of a lease, on a fresh word of its controller.
 func (r *Room) holdOn(h *healthy) {
 	turn := h.turn
+	turn.lease = min(turn.lease, r.plan.Lease) // a plan may have made it shorter
 	fresh := r.t <= h.out.ctl.arrived+freshWord
 	if r.t >= turn.end-turn.lease && fresh {
 		r.nextTurn(h)

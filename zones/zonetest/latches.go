@@ -13,8 +13,9 @@ type latch struct {
 	code    zones.Reason
 	outputs []zones.Output // none = of the room
 	seq     uint64
-	reset   uint64 // the record that ended it; 0 = none
-	unsure  bool   // a crash may have taken its end
+	at      time.Duration // Mono
+	reset   uint64        // the record that ended it; 0 = none
+	unsure  bool          // a crash may have taken its end
 }
 
 // record checks and books a record: INV-4, 18, 20, 23, 27, 29.
@@ -99,7 +100,7 @@ func (c *Checker) reachable(at zones.Output) bool {
 }
 
 func (c *Checker) latch(rec *zones.Record) {
-	c.latches = append(c.latches, latch{code: rec.Latch.Code, outputs: append([]zones.Output(nil), rec.Latch.Outputs...), seq: rec.Seq})
+	c.latches = append(c.latches, latch{code: rec.Latch.Code, outputs: append([]zones.Output(nil), rec.Latch.Outputs...), seq: rec.Seq, at: c.now.Mono})
 }
 
 // reset is INV-23: a latch ends by a person's order alone.
@@ -152,8 +153,8 @@ func (c *Checker) latchOver(cmd *zones.Command) *latch {
 	r := c.runs[cmd.Run]
 	for i := range c.latches {
 		l := &c.latches[i]
-		if l.code == zones.StoppedByPerson && c.healthy(cmd.Output) {
-			continue // it is no water, and no news to who stopped the room
+		if c.healthy(cmd.Output) && (l.code == zones.StoppedByPerson || c.orders.last[zones.OrderAcknowledge] > l.at) {
+			continue // it is no water, and no news to who stopped the room or knows of the alarm
 		}
 		if l.unsure {
 			continue

@@ -86,7 +86,7 @@ func TestDaysThatAreNotGood(t *testing.T) {
 		},
 		"a run with no end":  func(_ *report.Day, z *report.ZoneDay) { z.Runs[2].Closed = nil },
 		"no shot":            func(_ *report.Day, z *report.ZoneDay) { *z = report.ZoneDay{Zone: z.Zone} },
-		"a soak":            func(_ *report.Day, z *report.ZoneDay) { z.Runs[2].Reason = zones.Soak },
+		"a soak":             func(_ *report.Day, z *report.ZoneDay) { z.Runs[2].Reason = zones.Soak },
 		"of another zone":    func(_ *report.Day, z *report.ZoneDay) { z.Zone = "bench-c" },
 		"shots of no length": func(_ *report.Day, z *report.ZoneDay) { z.Seconds = 0 },
 	} {

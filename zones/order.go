@@ -49,7 +49,11 @@ func (r *Room) order(e *Order) {
 	r.dirty = true
 }
 
+// answer ends an order. What the ledger cannot keep is said to be lost at a restart.
 func (r *Room) answer(e *Order, ok bool, why Reason, because string) {
+	if ok && r.storeBroken != "" && slices.ContainsFunc(r.out, isRecord) {
+		because += "; the ledger cannot be written: a restart forgets it"
+	}
 	subject := e.Zone
 	if subject == "" {
 		subject = e.Subject
@@ -61,6 +65,11 @@ func (r *Room) answer(e *Order, ok bool, why Reason, because string) {
 	}
 	r.entry(&Entry{Kind: verdict, Zone: e.Zone, Probe: r.probeNamed(e.Subject), Reason: why, Because: string(e.Kind) + ": " + because,
 		Order: e.ID, Source: e.Source, By: e.By, Note: e.Note})
+}
+
+func isRecord(e Effect) bool {
+	_, ok := e.(*Record)
+	return ok
 }
 
 // orderZone finds the order's zone, or answers that there is none.

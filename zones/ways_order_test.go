@@ -158,3 +158,19 @@ func TestAcknowledgeAProbe(t *testing.T) {
 	require.False(t, g.room.probeByID("a0").heard)
 	require.Equal(t, ProbeLost, g.room.probeByID("a0").quality(g.room.t))
 }
+
+// TestWhatALedgerCannotKeepIsSaid: an order that takes effect on a failed disk is told to
+// be gone with the next start; one that keeps nothing is not.
+func TestWhatALedgerCannotKeepIsSaid(t *testing.T) {
+	const forgets = "a restart forgets it"
+	g := newRig(t, benchPlan(2, 2))
+	g.run(30*time.Second, 45)
+	require.NotContains(t, g.order(Order{Kind: OrderHold, Zone: "a", For: time.Hour}).Because, forgets)
+	g.step(&RecordFailed{Seq: g.room.recSeq, Err: "no space left on device"})
+	for _, o := range []Order{{Kind: OrderHold, Zone: "a", For: time.Hour}, {Kind: OrderRelease, Zone: "a"}, {Kind: OrderStop}} {
+		a := g.order(o)
+		require.True(t, a.Accepted, o.Kind)
+		require.Contains(t, a.Because, forgets, o.Kind)
+	}
+	require.NotContains(t, g.order(Order{Kind: OrderAcknowledge}).Because, forgets)
+}

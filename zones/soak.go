@@ -154,7 +154,11 @@ func (z *zone) planSoak(e *Order) (*soak, string) {
 	}
 	s.length = ceilMillis(float64(whole.Milliseconds()) / float64(s.runs))
 	if need := s.planned(z); need > soakCeiling || e.For > 0 && need > e.For {
-		return nil, sprintf("%s a plant in %d runs of %s with %s between take %s: give it that long", volume(e.VolumeML), s.runs, words(s.length), words(s.rest), words(need))
+		advice := ": give it that long"
+		if need > soakCeiling {
+			advice = sprintf(", over %s: ask for less", words(soakCeiling))
+		}
+		return nil, sprintf("%s a plant in %d runs of %s with %s between take %s%s", volume(e.VolumeML), s.runs, words(s.length), words(s.rest), words(need), advice)
 	}
 	if free := e.For - s.wet(); s.runs > 1 && free > 0 {
 		s.rest = max(s.rest, free/time.Duration(s.runs-1))

@@ -147,6 +147,12 @@ func TestWhatEndsASoak(t *testing.T) {
 			p.Zones[0].ID = "b"
 			g.step(&NewPlan{Plan: p})
 		}, PlanChanged},
+		"another output": {func(g *rig) {
+			p := soakPlan(1, 2)
+			p.Valves[0].Output.Number = 5
+			g.step(&NewPlan{Plan: p})
+		}, PlanChanged},
+		"a zone more":         {func(g *rig) { g.step(&NewPlan{Plan: soakPlan(2, 2)}) }, NoReason},
 		"a plan that forbids": {func(g *rig) { g.step(&NewPlan{Plan: benchPlan(1, 2)}) }, PlanChanged},
 		"the same plan":       {func(g *rig) { g.step(&NewPlan{Plan: soakPlan(1, 2)}) }, NoReason},
 	} {

@@ -32,6 +32,8 @@ func TestCheckFindsEachBreach(t *testing.T) {
 		"a smaller plan":        {func(r *Room, run *run) { r.supplies[0].cfg.MaxOpen, run.plan = 0, &Plan{} }, nil},
 		"blind":                 {func(_ *Room, run *run) { run.zone.est.known = false }, []string{"INV-7"}},
 		"a run of two hours":    {func(_ *Room, run *run) { run.end += 2 * time.Hour }, []string{"INV-18"}},
+		"a soak's run":          {func(_ *Room, run *run) { run.reason, run.zone.soak = Soak, &soak{} }, nil},
+		"a soak's run after it": {func(_ *Room, run *run) { run.reason = Soak }, []string{"INV-19"}},
 		"no ledger":             {func(r *Room, _ *run) { r.storeBroken = "gone" }, []string{"INV-24"}},
 		"no ledger, not opened": {func(r *Room, run *run) { r.storeBroken, run.valvesOn = "gone", false }, nil},
 		"an output of no run":   {func(_ *Room, run *run) { run.zone.run = nil }, []string{"INV-29"}},

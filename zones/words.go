@@ -324,7 +324,7 @@ func shotsWords(_ *Room, z *zone, _ *ask) string {
 }
 
 func busyWords(r *Room, z *zone, _ *ask) string {
-	if r.walking() && z.run == nil {
+	if r.walking() {
 		return sprintf("the room is being walked: windows and shots wait until it ends, at most until %s", r.clockWords(r.walkTo))
 	}
 	if z.supply == nil {

@@ -160,3 +160,33 @@ func TestWithoutAPlanNoZoneIsNamed(t *testing.T) {
 	}
 	t.Fatal("no answer")
 }
+
+// A valve that was told to open has obeyed when a report shows it, and one whose report
+// waits has not; nobody is told that it did.
+func TestEvidenceOfAValveThatIsNotShownOpen(t *testing.T) {
+	g := newRig(t, benchPlan(1, 2))
+	g.obey = false
+	require.True(t, g.order(Order{Kind: OrderShot, Zone: "a", For: time.Minute}).Accepted)
+	e := g.evidence("a")
+	require.True(t, e.ToldOpen && e.Granted)
+	require.False(t, e.Obeyed || e.ReportedOpen)
+	for _, c := range g.commands(g.got, true) {
+		g.open[c.Output], g.epoch, g.seq = true, c.Epoch, c.Seq
+	}
+	g.pass(time.Second)
+	g.report()
+	require.True(t, g.evidence("a").Obeyed)
+}
+
+// What bears no id is not found by the lack of a name.
+func TestEvidenceOfNoName(t *testing.T) {
+	p := benchPlan(1, 2)
+	p.Valves[0].ID, p.Probes[0].ID = "", ""
+	g := rawRig(t, p, NewMemory())
+	_, ok := g.room.ValveEvidence("", g.now)
+	require.False(t, ok)
+	_, ok = g.room.ProbeEvidence("", g.now)
+	require.False(t, ok)
+	require.Equal(t, "feed", g.evidence("north/1").Supply)
+	require.Equal(t, 2, g.probeEvidence("north/1/0").ZoneHas)
+}

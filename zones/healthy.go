@@ -43,11 +43,12 @@ type HealthyView struct {
 // fitHealthy takes the output over from the plan before, or closes the one that left.
 func (r *Room) fitHealthy(p *Plan) {
 	h := r.healthy
-	if h != nil && (p.Healthy == nil || *p.Healthy != h.out.id) {
+	gone := p.Healthy == nil || r.controlBy[p.Healthy.Controller] == nil
+	if h != nil && (gone || *p.Healthy != h.out.id) {
 		r.dropHealthy(PlanChanged, "the plan changed")
 		r.healthy = nil
 	}
-	if p.Healthy == nil || r.controlBy[p.Healthy.Controller] == nil {
+	if gone {
 		return
 	}
 	if r.healthy == nil {

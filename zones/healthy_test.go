@@ -132,3 +132,39 @@ func TestHealthyWaitsForItsClose(t *testing.T) {
 	g.run(5*time.Second, 45)
 	require.True(t, g.open[Output{"north", 9}])
 }
+
+// A plan without the output's controller has no healthy output: it lets go, and nothing is
+// granted to a controller that nobody hears.
+func TestHealthyOfAControllerThatLeft(t *testing.T) {
+	south := Output{"south", 9}
+	with := func(controllers ...Controller) *Plan {
+		p := benchPlan(1, 2)
+		p.Healthy, p.Controllers = &south, controllers
+		return p
+	}
+	g := newRig(t, with(Controller{ID: "north"}, Controller{ID: "south"}))
+	require.True(t, g.open[south])
+	g.step(&NewPlan{with(Controller{ID: "north"})})
+	require.False(t, g.open[south])
+	require.Nil(t, g.room.View(g.now).Healthy)
+	require.Empty(t, g.commands(g.run(2*time.Minute, 45), true))
+
+	g = newRig(t, with(Controller{ID: "north"}))
+	require.Nil(t, g.room.View(g.now).Healthy)
+	require.False(t, g.open[south])
+}
+
+// To acknowledge an alarm does not bring back what is lost: without a broker no grant can
+// be renewed, so none is given.
+func TestAcknowledgedAlarmHoldsNoHealthyOutput(t *testing.T) {
+	g := newRig(t, healthyPlan())
+	g.step(&BrokerLink{})
+	require.True(t, g.order(Order{Kind: OrderAcknowledge, Subject: string(BrokerLost)}).Accepted)
+	require.Empty(t, g.commands(g.run(2*time.Minute, 45), true))
+	v := g.room.View(g.now).Healthy
+	require.False(t, v.Held)
+	require.Equal(t, "the command connection to the broker is down", v.Because)
+	g.step(&BrokerLink{Up: true})
+	g.run(2*time.Second, 45)
+	require.True(t, g.open[Output{"north", 9}])
+}

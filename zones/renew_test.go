@@ -80,3 +80,101 @@ func TestMastersGrantsEndTheRun(t *testing.T) {
 	run.phase = leading
 	require.Equal(t, forever, g.room.limit(run), "nothing flows yet")
 }
+
+// A first grant that was reckoned from a late report ends early by its controller's own
+// time: so does the run, which then says how much was granted.
+func TestRunThatBeganOnALateReport(t *testing.T) {
+	const late = 10 * time.Second
+	g := newRig(t, respondPlan())
+	g.pass(time.Second)
+	waited := g.reportOf("north")
+	g.pass(late) // on the gateway's side of the link
+	g.step(waited)
+	g.wet(35)
+	run := g.room.zones[0].run
+	require.NotNil(t, run)
+	require.Equal(t, opened, run.phase)
+	require.Equal(t, run.end-late, g.room.limit(run))
+	g.run(run.length-late-time.Second, 45)
+	require.Same(t, run, g.room.zones[0].run, "it gets all that was granted")
+	g.run(time.Second, 45)
+	require.Nil(t, g.room.zones[0].run)
+	require.False(t, g.open[Output{"north", 1}])
+	for _, e := range g.got {
+		if x, ok := e.(*Entry); ok && x.Kind == "run-closed" {
+			require.Equal(t, ShotDone, x.Reason)
+			require.Equal(t, words(run.length-late)+" was granted: the gateway was held up as the run began", x.Because)
+			return
+		}
+	}
+	t.Fatal("nothing closed")
+}
+
+// What is short by the controller's time is renewed at once; what a boot that ended had,
+// what is not told to open, and another run's grant are not.
+func TestWhatIsShort(t *testing.T) {
+	for name, c := range map[string]struct {
+		spoil func(o *output)
+		want  bool
+	}{
+		"by ten seconds":      {func(*output) {}, true},
+		"by the slack":        {func(o *output) { o.until += 9 * time.Second }, false},
+		"by a little more":    {func(o *output) { o.until += 9*time.Second - 1 }, true},
+		"of another boot":     {func(o *output) { o.untilBoot = "b0" }, false},
+		"of another run":      {func(o *output) { o.run = "r" }, false},
+		"told to close":       {func(o *output) { o.wanted = false }, false},
+		"at the run's bound":  {func(o *output) { o.firstUp = o.until - 3*time.Minute }, false},
+		"a second from there": {func(o *output) { o.firstUp = o.until - 3*time.Minute + endSlack + 1 }, true},
+	} {
+		t.Run(name, func(t *testing.T) {
+			g := watering(t, benchPlan(1, 2))
+			run := g.room.zoneBy["a"].run
+			o := run.outs[0]
+			o.until = o.ctl.uptimeAt(g.room.t) + o.deadline - g.room.t - 10*time.Second
+			c.spoil(o)
+			require.Equal(t, c.want, g.room.short(o, run, 3*time.Minute))
+		})
+	}
+}
+
+// A master whose grant is short is renewed by the next report, also where those of the
+// valves reach to the end of the run.
+func TestMasterThatIsShortIsRenewed(t *testing.T) {
+	g := newRig(t, masterPlan(MasterValve))
+	g.run(55*time.Second, 39)
+	run := g.room.zoneBy["a"].run
+	require.NotNil(t, run)
+	require.False(t, g.room.furtherGrant(run), "all reach to its end")
+	require.Empty(t, g.commands(g.run(time.Second, 45), true))
+	run.supply.master.until -= 8 * time.Second
+	g.room.dirty = true // as a report makes it that shows the one before to be late
+	require.True(t, g.room.furtherGrant(run))
+	master := 0
+	for _, c := range g.commands(g.run(time.Second, 45), true) {
+		if c.Output == (Output{"north", 8}) {
+			master++
+		}
+	}
+	require.Equal(t, 1, master)
+	require.False(t, g.room.furtherGrant(run))
+}
+
+// A master that leads for longer than a third of a lease is renewed on a fresh word before
+// any valve of its run is open, and the valve is not granted before its time.
+func TestMasterThatLeadsIsRenewedOnAFreshWord(t *testing.T) {
+	p := masterPlan(MasterValve)
+	p.Lease, p.Supplies[0].Master.Lead = LeaseMin, 8*time.Second
+	g := newRig(t, p)
+	g.wet(35)
+	g.wet(35)
+	run := g.room.zoneBy["a"].run
+	require.NotNil(t, run)
+	require.Equal(t, leading, run.phase)
+	require.Empty(t, g.commands(g.quiet(5*time.Second), true), "no fresh word, no renewal")
+	require.True(t, run.behind)
+	g.obey = false
+	effects := g.commands(g.report(), true)
+	require.Len(t, effects, 1, "the next word brings it")
+	require.Equal(t, Output{"north", 8}, effects[0].Output)
+	require.Equal(t, leading, run.phase)
+}

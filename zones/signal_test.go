@@ -170,3 +170,22 @@ func TestTooWetToTellCloses(t *testing.T) {
 		require.Equal(t, c.wet, g.alarmed(OverWet, p.Zones[0].ID), "%g", c.k)
 	}
 }
+
+// The pore EC follows the permittivity where nothing else changes: Hilhorst (2000), the
+// pore water's EC goes with 1 / (permittivity - offset).
+func TestPoreECFollowsThePermittivity(t *testing.T) {
+	p := benchPlan(1, 1)
+	p.Zones[0].Medium.PoreOff = 4
+	g := newRig(t, p)
+	pore := func(k float64) float64 {
+		for range 2 {
+			g.pass(time.Second)
+			g.step(&Reading{Place: p.Probes[0].Place, Moisture: 45000, HasMoisture: true, EC: 1, Temperature: 25, Permittivity: k})
+		}
+		require.NotNil(t, g.zone("a").PoreEC)
+		return *g.zone("a").PoreEC
+	}
+	thin := pore(24)
+	require.InDelta(t, thin/2, pore(44), 1e-9)
+	require.InDelta(t, thin, pore(24), 1e-9)
+}

@@ -137,3 +137,22 @@ func TestWaterGivenBlindIsReckoned(t *testing.T) {
 	require.InDelta(t, 3*time.Hour, after.At.Sub(before.At), float64(2*time.Minute), "3 points at 1 point/h")
 	require.Greater(t, after.HalfWidth, before.HalfWidth)
 }
+
+// Water beyond the field level drains: what is given blind lifts no zone over the level
+// that it has shown, nor over its max_moisture where it has shown none.
+func TestWaterGivenBlindDrains(t *testing.T) {
+	for _, c := range []struct {
+		field, most Level
+	}{{0, 70000}, {48000, 48000}, {75000, 70000}} {
+		g := newRig(t, taughtPlan())
+		z := g.room.zones[0]
+		g.step(&Taught{Zone: z.id, Field: c.field})
+		g.wet(46)
+		g.run(4*time.Minute, 0)
+		require.False(t, z.est.known)
+		for range 20 {
+			z.wateredBlind(6 * time.Minute)
+		}
+		require.Equal(t, c.most, z.mem.Level)
+	}
+}

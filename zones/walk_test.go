@@ -119,3 +119,99 @@ func TestUnrenewedGrantThatNobodyEnds(t *testing.T) {
 	g.run(time.Minute, 45)
 	require.False(t, g.alarmed(ValveMismatch, g.room.zones[0].id))
 }
+
+// What names no valve, or no length, opens none.
+func TestWalksThatAreRefused(t *testing.T) {
+	for name, c := range map[string]struct {
+		order Order
+		words string // "" = it opens
+	}{
+		"a grant of nothing":        {Order{Kind: OrderWalkCut}, `no zone ""`},
+		"a zone that is none":       {Order{Kind: OrderWalk, Zone: "z"}, `no zone "z"`},
+		"another zone's valve":      {Order{Kind: OrderWalk, Zone: "z", Subject: "second"}, `no zone has a valve "second"`},
+		"the zone's valve":          {Order{Kind: OrderWalk, Zone: "a", Subject: "second"}, ""},
+		"a length under none":       {Order{Kind: OrderWalk, Subject: "second", For: -time.Second}, "a length over zero"},
+		"a second":                  {Order{Kind: OrderWalk, Subject: "second", For: time.Second}, ""},
+		"as long as a run may be":   {Order{Kind: OrderWalk, Subject: "second", For: 6 * time.Minute}, ""},
+		"longer than a run may be":  {Order{Kind: OrderWalk, Subject: "second", For: 6*time.Minute + 1}, "max_run"},
+		"a grant that is not asked": {Order{Kind: OrderWalkCut, Subject: "second", For: -time.Second}, ""},
+	} {
+		t.Run(name, func(t *testing.T) {
+			g := newRig(t, walkPlan())
+			a := g.order(c.order)
+			require.Equal(t, c.words == "", a.Accepted, a.Because)
+			require.Contains(t, a.Because, c.words)
+			require.Equal(t, a.Accepted, g.open[Output{"north", 7}])
+		})
+	}
+}
+
+// While a room is walked a shot by hand is refused and windows wait; its end lets both go on.
+func TestShotBesideAWalk(t *testing.T) {
+	g := newRig(t, benchPlan(1, 2))
+	require.True(t, g.order(Order{Kind: OrderWalk}).Accepted)
+	a := g.order(Order{Kind: OrderShot, Zone: "a", For: time.Minute})
+	require.Equal(t, []any{false, SupplyBusy}, []any{a.Accepted, a.Reason})
+	require.Contains(t, a.Because, "the room is being walked")
+	require.Empty(t, g.commands(g.run(walkQuiet-time.Second, 35), true))
+	require.Contains(t, g.zone("a").Because, "the room is being walked")
+	require.True(t, g.order(Order{Kind: OrderWalkEnd}).Accepted)
+	require.True(t, g.open[Output{"north", 1}], "the window that waited")
+}
+
+// An opening gives 3 % of the substrate by the zone's numbers, a minute where one of them
+// is not known, and never more than a run may have.
+func TestWalkLength(t *testing.T) {
+	for name, c := range map[string]struct {
+		change func(z *Zone)
+		want   time.Duration
+	}{
+		"all known":    {func(*Zone) {}, 175500 * time.Millisecond}, // 0.03 x 6.5 L at 4 L/h
+		"no emitters":  {func(z *Zone) { z.EmitterLPH = 0 }, time.Minute},
+		"no substrate": {func(z *Zone) { z.VolumeML = 0 }, time.Minute},
+		"a short run":  {func(z *Zone) { z.Limits.MaxRun = 30 * time.Second }, 30 * time.Second},
+	} {
+		t.Run(name, func(t *testing.T) {
+			p := walkPlan()
+			c.change(&p.Zones[0])
+			require.Equal(t, c.want, newRig(t, p).room.zones[0].walkLength())
+		})
+	}
+}
+
+// A valve that no report ever showed open did not close by itself: the walk waits to the
+// end of its opening, and does not take it for the end of the grant.
+func TestUnrenewedGrantOfAValveThatNeverOpened(t *testing.T) {
+	p := walkPlan()
+	p.Lease = LeaseMin
+	g := newRig(t, p)
+	g.obey = false
+	require.True(t, g.order(Order{Kind: OrderWalkCut, Subject: "second"}).Accepted)
+	require.Empty(t, g.commands(g.run(LeaseMin+walkCutWait-time.Second, 45), false))
+	run := g.room.zones[0].run
+	require.NotNil(t, run)
+	require.False(t, g.room.dropped(run))
+	require.NotEmpty(t, g.commands(g.run(time.Second, 45), false))
+}
+
+// A master that leads and closes a little before its own grant ends is not the end of the
+// opening, which has not begun.
+func TestUnrenewedGrantOfAMasterThatLeads(t *testing.T) {
+	p := walkPlan()
+	p.Lease = LeaseMin
+	p.Supplies[0].Master = &Master{Output: Output{"north", 8}, Kind: MasterValve, Lead: LeaseMin}
+	g := newRig(t, p)
+	require.True(t, g.order(Order{Kind: OrderWalkCut, Subject: "second"}).Accepted)
+	g.run(LeaseMin-time.Second, 45)
+	run := g.room.zones[0].run
+	require.Equal(t, leading, run.phase)
+	require.True(t, g.open[Output{"north", 8}])
+	g.open[Output{"north", 8}] = false
+	g.pass(500 * time.Millisecond)
+	g.report()
+	g.step(&Tick{})
+	require.Same(t, run, g.room.zones[0].run)
+	require.False(t, g.room.dropped(run))
+	g.run(time.Second, 45)
+	require.True(t, g.open[Output{"north", 7}])
+}

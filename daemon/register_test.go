@@ -12,6 +12,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"rillgate/configs"
+	"rillgate/daemon/broker"
 	"rillgate/daemon/operator"
 	"rillgate/zones"
 )
@@ -21,11 +22,12 @@ type line struct {
 	t *testing.T
 	d *Daemon
 	c *VirtualClock
+	b *broker.Broker
 }
 
 func onLine(t *testing.T) *line {
-	d, c := onBroker(t)
-	return &line{t, d, c}
+	d, c, b := onABroker(t)
+	return &line{t, d, c, b}
 }
 
 // says lets a place of controller north be heard, a minute later.
@@ -84,6 +86,7 @@ func (l *line) again() {
 	l.t.Helper()
 	o := l.d.o
 	require.NoError(l.t, l.d.Close(nil))
+	require.Eventually(l.t, func() bool { return l.b.Clients() == 0 }, 20*time.Second, time.Millisecond, "the broker has not forgotten it")
 	l.d = open(l.t, o)
 	ctx, cancel := context.WithTimeout(context.Background(), 20*time.Second)
 	defer cancel()

@@ -18,6 +18,12 @@ import (
 // onBroker is a daemon on the embedded broker, in virtual time.
 func onBroker(t *testing.T) (*Daemon, *VirtualClock) {
 	t.Helper()
+	d, c, _ := onABroker(t)
+	return d, c
+}
+
+func onABroker(t *testing.T) (*Daemon, *VirtualClock, *broker.Broker) {
+	t.Helper()
 	b, err := broker.Start("127.0.0.1:0", broker.Options{})
 	require.NoError(t, err)
 	t.Cleanup(func() { _ = b.Close() })
@@ -30,7 +36,7 @@ func onBroker(t *testing.T) (*Daemon, *VirtualClock) {
 	ctx, cancel := context.WithTimeout(context.Background(), 20*time.Second)
 	defer cancel()
 	require.NoError(t, d.Await(ctx))
-	return d, c
+	return d, c, b
 }
 
 // say publishes as a controller would, over the daemon's own connection for state.

@@ -48,6 +48,7 @@ rillgate/bay-2/gateway/mark                 -       -     -     -     -      -  
 rillgate/bay-2/alarms                       w       -     -     -     r      r        -
 rillgate/bay-2/alarms/more                  -       -     -     -     -      -        -
 rillgate/bay-2/journal                      w       -     -     -     r      r        -
+rillgate/bay-2/walk                         w       -     -     -     r      r        -
 homie/5/bay-2/$state                        rw      -     -     -     r      r        -
 homie/5/bay-2/$description                  rw      -     -     -     r      r        -
 homie/5/bay-2/$alert/dry-east               rw      -     -     -     r      r        -

@@ -58,6 +58,10 @@ func Start(addr string, o Options) (*Broker, error) {
 // URL gives the address for clients, such as "mqtt://127.0.0.1:41883".
 func (b *Broker) URL() string { return "mqtt://" + b.address }
 
+// Clients tells how many clients it knows. One that has left counts until it is forgotten:
+// who connects anew under its name before that may lose his subscriptions with it.
+func (b *Broker) Clients() int { return b.server.Clients.Len() }
+
 // Close disconnects every client and stops. It is called once.
 func (b *Broker) Close() error { return b.server.Close() }
 

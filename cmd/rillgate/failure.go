@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 
 	"github.com/spf13/cobra"
 
@@ -44,6 +45,10 @@ var errQuiet = errors.New("said already")
 // whatever cobra itself finds before it is wrong use.
 func job(f func(cmd *cobra.Command, args []string) error) func(*cobra.Command, []string) error {
 	return func(cmd *cobra.Command, args []string) error {
+		// An empty variable of a script must not mean "all", unless all is to close.
+		if slices.Contains(args, "") && cmd.Name() != "stop" {
+			return misuse("an argument is empty: say a name, or leave it out")
+		}
 		err := f(cmd, args)
 		var known *failure
 		if err == nil || errors.As(err, &known) {

@@ -370,10 +370,18 @@ func TestExitCodes(t *testing.T) {
 		"walk --close-times --state " + nowhere:     {2, "--yes"},
 		"walk --accept east --state " + nowhere:     {2, "--note"},
 		"walk --last --state " + nowhere:            {1, "error: "},
+		"walk --accept '' --note x":                 {2, "takes one zone"},
+		"walk ''":                                   {2, "an argument is empty"},
+		"exchange e1 ''":                            {2, "an argument is empty"},
+		"stop '' --state " + nowhere:                {1, "no rillgate answers"},
 		"schema ROOM":                               {0, ""},
 		"demo --help":                               {0, ""},
 	} {
-		code, out, errs := runProgram(t, strings.Fields(line)...)
+		args := strings.Fields(line)
+		for i := range args {
+			args[i] = strings.Trim(args[i], "'")
+		}
+		code, out, errs := runProgram(t, args...)
 		require.Equal(t, want.code, code, "%q: %s%s", line, out, errs)
 		require.Contains(t, errs, want.says, "%q", line)
 	}

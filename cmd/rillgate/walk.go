@@ -63,8 +63,8 @@ func (w *walkFlags) run(cmd *cobra.Command, f *flags, args []string) error {
 	switch {
 	case w.last:
 		return w.showLast(cmd, f)
-	case w.accept != "":
-		if w.note == "" || len(args) > 0 {
+	case cmd.Flags().Changed("accept"):
+		if w.accept == "" || w.note == "" || len(args) > 0 {
 			return misuse("--accept takes one zone, and --note \"who saw what\"")
 		}
 		return give(cmd, f, &operator.Order{Kind: zones.OrderWalkAccept, Zone: w.accept, Note: w.note})

@@ -92,8 +92,7 @@ func TestStepsInAShot(t *testing.T) {
 				r.awaitOpen(n+1, 5*time.Second)
 				r.clock.Step(step)
 				took := r.awaitRuns(n+1, 10*time.Second)
-				require.LessOrEqual(t, took[n], took[0]+closeLag, "stepped by %s", step)
-				require.LessOrEqual(t, took[n], 4*time.Second+closeLag)
+				require.LessOrEqual(t, took[n], 4*time.Second+closeLag, "stepped by %s", step) // as told: an opening that was seen late makes the first no measure
 			}
 			require.Len(t, r.journal("clock-step"), 2)
 			r.stop()

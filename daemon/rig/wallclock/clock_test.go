@@ -84,15 +84,27 @@ func TestStepsInAShot(t *testing.T) {
 			r := newRig(t, noWindow, day(2028, time.June, 15, 14, 0, 0), 0)
 			r.start()
 			r.awaitReason(zones.NoReason, bootHold+15*time.Second)
-			for n, step := range []time.Duration{0, by, -by} {
+			n := 0
+			shoot := func(step time.Duration) time.Duration {
 				require.Eventually(t, func() bool {
 					code, _, _ := r.rillgate("shot", "east", "--for", "4s")
 					return code == 0
 				}, 25*time.Second, 500*time.Millisecond, "the rest is over")
-				r.awaitOpen(n+1, 5*time.Second)
+				n++
+				r.awaitOpen(n, 5*time.Second)
 				r.clock.Step(step)
-				took := r.awaitRuns(n+1, 10*time.Second)
-				require.LessOrEqual(t, took[n], 4*time.Second+closeLag, "stepped by %s", step) // as told: an opening that was seen late makes the first no measure
+				return r.awaitRuns(n, 10*time.Second)[n-1]
+			}
+			whole := shoot(0)
+			for whole < 4*time.Second-closeLag && n < 4 {
+				whole = shoot(0) // its opening came late, on a busy machine: it is no measure
+			}
+			require.GreaterOrEqual(t, whole, 4*time.Second-closeLag)
+			require.LessOrEqual(t, whole, 4*time.Second+closeLag)
+			for _, step := range []time.Duration{by, -by, 0} { // after a step back time goes on
+				took := shoot(step)
+				require.LessOrEqual(t, took, whole+closeLag, "stepped by %s", step)
+				require.LessOrEqual(t, took, 4*time.Second+closeLag)
 			}
 			require.Len(t, r.journal("clock-step"), 2)
 			r.stop()

@@ -34,7 +34,7 @@ func TestPlantedFaultsAreCaught(t *testing.T) {
 		edit             overlay.Edit
 	}{
 		{"the time since the start is made of the time of day", "TestStepsInAShot/1h0m0s", "the rest is over", overlay.Edit{File: "daemon/clock.go",
-			Old: "	return time.Now().Round(0), time.Duration(ts.Nano())\n", New: "	wall := time.Now().Round(0)\n	return wall, time.Duration(wall.UnixNano())\n"}},
+			Old: "	return together(func() time.Time { return time.Now().Round(0) }, sinceBoot)\n", New: "	wall := time.Now().Round(0)\n	return wall, time.Duration(wall.UnixNano())\n"}},
 		{"any date is believed", "TestBootIn1970", `expected: "clock-unsure"`, overlay.Edit{File: "daemon/trust.go",
 			Old: "if wall.Before(t.floor) {", New: "if wall.Before(time.Time{}) {"}},
 		{"a step of the clock makes a window begin anew", "TestOncePerInstanceOverARestart", "it opened", overlay.Edit{File: "zones/room.go",

@@ -2,7 +2,6 @@ package main
 
 import (
 	"bytes"
-	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -79,30 +78,20 @@ func (f *flags) drawPast(cmd *cobra.Command, ask history.Ask, path string) error
 // past asks the running daemon, which has the newest in memory, else reads the store.
 func (f *flags) past(cmd *cobra.Command, ask history.Ask, to io.Writer) error {
 	_, err := f.fetch(cmd.Context(), operator.Request{Kind: operator.AskHistory, History: &ask}, to)
-	if !errors.Is(err, operator.ErrNotRunning) {
-		return err
-	}
-	dir, dirErr := f.stateDir()
-	if dirErr != nil {
-		return dirErr
-	}
-	s, openErr := store.OpenReadOnly(storePath(dir))
-	if openErr != nil {
-		return err // that no daemon runs says more
-	}
-	defer s.Close()
-	loaded, err := lastPlan(s)
-	if err != nil {
-		return err
-	}
-	memory, err := lastMemory(dir, s)
-	if err != nil {
-		return err
-	}
-	now, last := time.Now(), memory.Wall.Add(time.Minute)
-	if last.After(now) || ask.From == "" && ask.To == "" {
-		now = last // this box's clock is behind the daemon's; or the last that there is was asked for
-	}
-	fmt.Fprintln(cmd.ErrOrStderr(), "no daemon runs; "+recordedAt(memory.Wall))
-	return daemon.HistoryOf(s, loaded.Plan, now, ask, to)
+	return f.orStore(err, func(dir string, s *store.Store) error {
+		loaded, err := lastPlan(s)
+		if err != nil {
+			return err
+		}
+		memory, err := lastMemory(dir, s)
+		if err != nil {
+			return err
+		}
+		now, last := time.Now(), memory.Wall.Add(time.Minute)
+		if last.After(now) || ask.From == "" && ask.To == "" {
+			now = last // this box's clock is behind the daemon's; or the last that there is was asked for
+		}
+		fmt.Fprintln(cmd.ErrOrStderr(), "no daemon runs; "+recordedAt(memory.Wall))
+		return daemon.HistoryOf(s, loaded.Plan, now, ask, to)
+	})
 }

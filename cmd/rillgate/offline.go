@@ -17,25 +17,32 @@ import (
 
 // look asks the running daemon, and where none runs, its store, read-only.
 func (f *flags) look(cmd *cobra.Command, req operator.Request, take func(operator.Reply) error) error {
-	err := f.ask(cmd.Context(), req, take)
-	if !errors.Is(err, operator.ErrNotRunning) {
-		return err
+	return f.orStore(f.ask(cmd.Context(), req, take), func(dir string, s *store.Store) error {
+		reply, at, err := fromStore(dir, s, req)
+		if err != nil {
+			return err
+		}
+		fmt.Fprintln(cmd.ErrOrStderr(), "no daemon runs; "+recordedAt(at))
+		return take(reply)
+	})
+}
+
+// orStore passes on how asking the daemon ended, but where none runs, reads its store
+// instead. Where that cannot be read either, that no daemon runs says more.
+func (f *flags) orStore(asked error, read func(dir string, s *store.Store) error) error {
+	if !errors.Is(asked, operator.ErrNotRunning) {
+		return asked
 	}
-	dir, dirErr := f.stateDir()
-	if dirErr != nil {
-		return dirErr
-	}
-	s, openErr := store.OpenReadOnly(storePath(dir))
-	if openErr != nil {
-		return err // that no daemon runs says more
-	}
-	defer s.Close()
-	reply, at, err := fromStore(dir, s, req)
+	dir, err := f.stateDir()
 	if err != nil {
 		return err
 	}
-	fmt.Fprintln(cmd.ErrOrStderr(), "no daemon runs; "+recordedAt(at))
-	return take(reply)
+	s, err := store.OpenReadOnly(storePath(dir))
+	if err != nil {
+		return asked
+	}
+	defer s.Close()
+	return read(dir, s)
 }
 
 func recordedAt(at time.Time) string {

@@ -123,14 +123,7 @@ type lessons struct {
 // lessons asks the running daemon, and where none runs, its store. Where there is
 // neither nothing is known; what cannot be read is told, and is no obstacle.
 func (f *flags) lessons(cmd *cobra.Command, plan *zones.Plan) lessons {
-	var v *zones.View
-	err := f.ask(cmd.Context(), operator.Request{Kind: operator.AskView}, func(r operator.Reply) error {
-		v = r.View
-		return nil
-	})
-	if err == nil && v == nil {
-		err = errors.New("read the view: there is none in the reply")
-	}
+	v, err := f.viewNow(cmd.Context())
 	if err == nil {
 		if v.Plan != plan.Hash {
 			fmt.Fprintf(cmd.ErrOrStderr(), "the files are not the plan in force: what the zones have taught is of plan %s\n", v.Plan)

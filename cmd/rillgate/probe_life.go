@@ -128,11 +128,7 @@ func (f *flags) glance(cmd *cobra.Command, room string) (v *zones.View) {
 	if err != nil {
 		return nil
 	}
-	err = f.ask(cmd.Context(), operator.Request{Kind: operator.AskView}, func(r operator.Reply) error {
-		v = r.View
-		return nil
-	})
-	if err != nil {
+	if v, err = f.viewNow(cmd.Context()); err != nil {
 		s, err := store.OpenReadOnly(storePath(dir))
 		if err != nil {
 			return nil
@@ -142,7 +138,7 @@ func (f *flags) glance(cmd *cobra.Command, room string) (v *zones.View) {
 			return nil
 		}
 	}
-	if v == nil || v.Room != room {
+	if v.Room != room {
 		return nil
 	}
 	return v

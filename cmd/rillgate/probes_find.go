@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"io"
 	"os/signal"
@@ -12,7 +11,6 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"rillgate/daemon/operator"
 	"rillgate/zones"
 	"rillgate/zones/dip"
 )
@@ -37,16 +35,7 @@ func findProbes(f *flags, cmd *cobra.Command) *cobra.Command {
 		defer stop()
 		asJSON, _ := cmd.Flags().GetBool("json")
 		s := &seeker{out: cmd.OutOrStdout(), errs: cmd.ErrOrStderr(), asJSON: asJSON, once: once}
-		return s.follow(ctx, watchEvery, func(ctx context.Context) (v *zones.View, err error) {
-			err = f.ask(ctx, operator.Request{Kind: operator.AskView}, func(r operator.Reply) error {
-				v = r.View
-				return nil
-			})
-			if err == nil && v == nil {
-				err = errors.New("read the view: there is none in the reply")
-			}
-			return v, err
-		})
+		return s.follow(ctx, watchEvery, f.viewNow)
 	})
 	return cmd
 }

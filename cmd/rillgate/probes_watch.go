@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -40,16 +39,7 @@ func watchProbes(f *flags, cmd *cobra.Command) *cobra.Command {
 		asJSON, _ := cmd.Flags().GetBool("json")
 		w := newWatcher(cmd.OutOrStdout(), cmd.ErrOrStderr(), zone, asJSON)
 		defer w.leave()
-		return w.follow(ctx, func(ctx context.Context) (v *zones.View, err error) {
-			err = f.ask(ctx, operator.Request{Kind: operator.AskView}, func(r operator.Reply) error {
-				v = r.View
-				return nil
-			})
-			if err == nil && v == nil {
-				err = errors.New("read the view: there is none in the reply")
-			}
-			return v, err
-		})
+		return w.follow(ctx, f.viewNow)
 	})
 	return cmd
 }

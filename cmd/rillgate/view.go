@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"errors"
 
 	"github.com/spf13/cobra"
@@ -27,9 +28,19 @@ func viewCommand(f *flags, use, short string, asJSON, table func(*cobra.Command,
 	return cmd
 }
 
-// view asks the running daemon for its view.
-func (f *flags) view(cmd *cobra.Command) (v *zones.View, err error) {
-	err = f.look(cmd, operator.Request{Kind: operator.AskView}, func(r operator.Reply) error {
+// view gives the view of the running daemon, and where none runs, what is remembered.
+func (f *flags) view(cmd *cobra.Command) (*zones.View, error) {
+	return viewBy(func(req operator.Request, take func(operator.Reply) error) error { return f.look(cmd, req, take) })
+}
+
+// viewNow gives the view of the running daemon.
+func (f *flags) viewNow(ctx context.Context) (*zones.View, error) {
+	return viewBy(func(req operator.Request, take func(operator.Reply) error) error { return f.ask(ctx, req, take) })
+}
+
+// viewBy asks for a view.
+func viewBy(ask func(operator.Request, func(operator.Reply) error) error) (v *zones.View, err error) {
+	err = ask(operator.Request{Kind: operator.AskView}, func(r operator.Reply) error {
 		v = r.View
 		return nil
 	})

@@ -47,15 +47,8 @@ func HistoryOf(s *store.Store, plan *zones.Plan, now time.Time, ask history.Ask,
 	return p.write(ask, w)
 }
 
-func (p *past) location() *time.Location {
-	if loc := p.plan.Calendar.Location; loc != nil {
-		return loc
-	}
-	return time.UTC
-}
-
 func (p *past) write(ask history.Ask, w io.Writer) error {
-	from, to, err := ask.Span(p.now, p.location())
+	from, to, err := ask.Span(p.now, p.plan.Location())
 	if err != nil {
 		return &operator.Refusal{Text: err.Error()}
 	}
@@ -96,7 +89,7 @@ func (p *past) known(ask *history.Ask, from, to time.Time) error {
 
 // table writes one stretch after the other.
 func (p *past) table(ask *history.Ask, from, to time.Time, w io.Writer) error {
-	sheet, err := history.NewSheet(w, p.location())
+	sheet, err := history.NewSheet(w, p.plan.Location())
 	if err != nil {
 		return err
 	}

@@ -93,7 +93,7 @@ func (p *past) draw(ask *history.Ask, from, to time.Time, w io.Writer) error {
 	if err != nil {
 		return err
 	}
-	drawn := &page.Past{Title: "Zone " + ask.Zone, Caption: p.plan.Name, From: from, To: to, Location: p.location(), US: p.plan.US}
+	drawn := &page.Past{Title: "Zone " + ask.Zone, Caption: p.plan.Name, From: from, To: to, Location: p.plan.Location(), US: p.plan.US}
 	zone := ask.Zone
 	if ask.Probe != "" {
 		drawn.Title, zone = "Probe "+ask.Probe, p.zoneOf(ask.Probe)

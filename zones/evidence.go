@@ -41,6 +41,14 @@ type Spending struct {
 // Location gives the room's time zone; UTC where the plan has none.
 func (r *Room) Location() *time.Location { return r.location() }
 
+// onWall gives the instants of ages on the room's wall clock, which shows wall at age t.
+func (r *Room) onWall(wall time.Time, t time.Duration) func(time.Duration) *time.Time {
+	return func(age time.Duration) *time.Time {
+		w := wall.Add(age - t).In(r.location())
+		return &w
+	}
+}
+
 // ValveEvidence gives what is known of a valve or master by its id or its output,
 // "north/1"; false = there is none. It changes nothing. The instant must not be before
 // the last Step's.
@@ -53,10 +61,7 @@ func (r *Room) ValveEvidence(name string, now Instant) (e ValveEvidence, ok bool
 		return e, false
 	}
 	o, t := r.outputs[i], max(r.t, now.Mono+r.base)
-	at := func(age time.Duration) *time.Time {
-		w := now.Wall.Add(age - t).In(r.location())
-		return &w
-	}
+	at := r.onWall(now.Wall, t)
 	if o.supply != nil {
 		e.Supply = o.supply.cfg.ID
 	}
@@ -147,10 +152,7 @@ func (r *Room) ProbeEvidence(name string, now Instant) (e ProbeEvidence, ok bool
 		return e, false
 	}
 	p, t := r.probes[i], max(r.t, now.Mono+r.base)
-	at := func(age time.Duration) *time.Time {
-		w := now.Wall.Add(age - t).In(r.location())
-		return &w
-	}
+	at := r.onWall(now.Wall, t)
 	e = ProbeEvidence{OwnTime: p.timed, Readings: p.live, Stale: p.stale.Seconds(), Lowest: p.lo.Float(), Highest: p.hi.Float(),
 		Sent: p.signal.sent, Offset: p.signal.offset.Float()}
 	if p.heard {

@@ -139,11 +139,7 @@ func (r *Room) holdOn(h *healthy) {
 		return
 	}
 	if r.renewalDue(turn) {
-		turn.renewed, turn.retry, turn.behind = r.t, turn.behind, false
-		r.grant(h.out, turn, turn.span)
-		if turn.behind {
-			turn.renewed = r.t - turn.lease/3 + renewAgain
-		}
+		r.renew(turn, func() { r.grant(h.out, turn, turn.span) })
 	}
 	if r.t >= turn.end-turn.lease {
 		h.out.ctl.awaited = true // the next word begins the next turn

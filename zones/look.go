@@ -65,10 +65,7 @@ func (r *Room) zoneView(z *zone, t time.Duration, wall time.Time) ZoneView {
 	if e.known {
 		z.knownView(&v, &e, t)
 	}
-	at := func(age time.Duration) *time.Time {
-		w := wall.Add(age - t).In(r.location())
-		return &w
-	}
+	at := r.onWall(wall, t)
 	r.dryView(&v, z, t)
 	r.walkView(&v, z)
 	if w := z.window(); w != nil {
@@ -346,9 +343,4 @@ func (r *Room) nextOpening(z *zone) (*schedule.Instance, bool) {
 	return &z.nextIn, z.nextOK
 }
 
-func (r *Room) location() *time.Location {
-	if loc := r.plan.Calendar.Location; loc != nil {
-		return loc
-	}
-	return time.UTC
-}
+func (r *Room) location() *time.Location { return r.plan.Location() }

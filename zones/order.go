@@ -119,6 +119,19 @@ func (r *Room) orderRelease(e *Order) {
 	r.answer(e, true, NoReason, z.id+" is released")
 }
 
+// taken answers that a zone is being watered or soaked already, where it is.
+func (r *Room) taken(e *Order, z *zone) bool {
+	switch {
+	case z.soak != nil:
+		r.answer(e, false, Soak, z.soakedAlready())
+	case z.run != nil:
+		r.answer(e, false, SupplyBusy, z.id+" is being watered")
+	default:
+		return false
+	}
+	return true
+}
+
 // orderShot gives one shot by hand, if every interlock that binds it agrees now.
 func (r *Room) orderShot(e *Order) {
 	z := r.orderZone(e)
@@ -130,12 +143,7 @@ func (r *Room) orderShot(e *Order) {
 		r.answer(e, false, NoReason, why)
 		return
 	}
-	if z.soak != nil {
-		r.answer(e, false, Soak, z.soakedAlready())
-		return
-	}
-	if z.run != nil {
-		r.answer(e, false, SupplyBusy, z.id+" is being watered")
+	if r.taken(e, z) {
 		return
 	}
 	r.lookAtLinks()

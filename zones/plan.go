@@ -46,6 +46,14 @@ type Plan struct {
 	Healthy     *Output // held while all is well; nil = there is none
 }
 
+// Location gives the room's time zone; UTC where the plan has none.
+func (p *Plan) Location() *time.Location {
+	if loc := p.Calendar.Location; loc != nil {
+		return loc
+	}
+	return time.UTC
+}
+
 // Controller is a room controller: it carries terminals, outputs and inputs.
 type Controller struct {
 	ID     string

@@ -244,11 +244,7 @@ func (r *Room) carryOn(run *run) {
 		}
 	}
 	if r.renewalDue(run) && r.furtherGrant(run) {
-		run.renewed, run.retry, run.behind = r.t, run.behind, false
-		r.grantAll(run)
-		if run.behind {
-			run.renewed = r.t - run.lease/3 + renewAgain
-		}
+		r.renew(run, func() { r.grantAll(run) })
 	}
 	if run.phase == leading {
 		r.at(run.openAt)

@@ -85,6 +85,15 @@ func (r *Room) renewalDue(run *run) bool {
 // a valve closes after its lease, when the link is cut behind that report.
 const freshWord = 150 * time.Millisecond
 
+// renew gives a run's grants again; one that had no fresh word to go by is soon tried anew.
+func (r *Room) renew(run *run, grant func()) {
+	run.renewed, run.retry, run.behind = r.t, run.behind, false
+	grant()
+	if run.behind {
+		run.renewed = r.t - run.lease/3 + renewAgain
+	}
+}
+
 // renewAgain is when a renewal that was not sent is tried again.
 const renewAgain = time.Second
 

@@ -59,11 +59,7 @@ func (r *Room) orderSoak(e *Order) {
 	case e.Subject == SoakEnd:
 		r.orderSoakEnd(z, e)
 		return
-	case z.soak != nil:
-		r.answer(e, false, Soak, z.soakedAlready())
-		return
-	case z.run != nil:
-		r.answer(e, false, SupplyBusy, z.id+" is being watered")
+	case r.taken(e, z):
 		return
 	}
 	s, why := z.planSoak(e)

@@ -36,12 +36,7 @@ func (r *Room) orderWalk(e *Order) {
 	if o == nil {
 		return
 	}
-	if z.soak != nil {
-		r.answer(e, false, Soak, z.soakedAlready())
-		return
-	}
-	if z.run != nil {
-		r.answer(e, false, SupplyBusy, z.id+" is being watered")
+	if r.taken(e, z) {
 		return
 	}
 	a := r.walkAsk(z, o, e)
@@ -204,10 +199,15 @@ func isNotWalked(r *Room, z *zone, _ *ask) bool {
 
 func notWalkedWords(r *Room, z *zone, _ *ask) string {
 	w, now := r.walk(z)
-	switch {
-	case now:
+	if now {
 		return ""
-	case w == nil:
+	}
+	return r.unwalkedWords(z, w)
+}
+
+// unwalkedWords says what a zone's last walk, nil = none, lacks.
+func (r *Room) unwalkedWords(z *zone, w *WalkMemory) string {
+	if w == nil {
 		return sprintf("no walk has shown that %s is wired as the files say: `rillgate walk %s`", z.id, z.id)
 	}
 	return sprintf("the wiring of %s has changed since its walk of %s: `rillgate walk %s`", z.id, w.Wall.In(r.location()).Format("2006-01-02"), z.id)
@@ -216,9 +216,11 @@ func notWalkedWords(r *Room, z *zone, _ *ask) string {
 // walkView adds when the zone was walked, and whether that still holds.
 func (r *Room) walkView(v *ZoneView, z *zone) {
 	w, now := r.walk(z)
-	v.Wiring, v.NotWalked = z.wiring(), notWalkedWords(r, z, nil)
-	if now {
-		at := w.Wall.In(r.location())
-		v.WalkedAt = &at
+	v.Wiring = z.wiring()
+	if !now {
+		v.NotWalked = r.unwalkedWords(z, w)
+		return
 	}
+	at := w.Wall.In(r.location())
+	v.WalkedAt = &at
 }

@@ -80,11 +80,7 @@ func words(d time.Duration) string {
 
 // clockWords gives an instant at age t on the room's clock face.
 func (r *Room) clockWords(t time.Duration) string {
-	loc := r.plan.Calendar.Location
-	if loc == nil {
-		loc = time.UTC
-	}
-	return r.now.Wall.Add(t - r.t).In(loc).Format("15:04")
+	return r.onWall(r.now.Wall, r.t)(t).Format("15:04")
 }
 
 // askWords says why a zone asks for water.

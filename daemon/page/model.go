@@ -66,9 +66,7 @@ func newDesk(src Source) *desk {
 	d.writing = writing{loc: time.UTC, now: d.view.Wall}
 	if d.plan != nil {
 		d.us = d.plan.US
-		if d.plan.Calendar.Location != nil {
-			d.loc = d.plan.Calendar.Location
-		}
+		d.loc = d.plan.Location()
 	}
 	return d
 }

@@ -109,12 +109,7 @@ func (w *world) result() *Result {
 	return r
 }
 
-func (w *world) place() *time.Location {
-	if w.plan.Calendar.Location != nil {
-		return w.plan.Calendar.Location
-	}
-	return time.UTC
-}
+func (w *world) place() *time.Location { return w.plan.Location() }
 
 func (w *world) wall(t time.Duration) time.Time { return w.sim.Wall(t).In(w.place()) }
 

@@ -40,10 +40,7 @@ type story struct {
 
 // add sets a fault at a minute of the day.
 func (s *story) add(f Fault, minute int, long time.Duration) {
-	loc := s.plan.Calendar.Location
-	if loc == nil {
-		loc = time.UTC
-	}
+	loc := s.plan.Location()
 	y, m, d := s.start.In(loc).Date()
 	at := time.Date(y, m, d, 0, minute, 0, 0, loc)
 	if at.Before(s.start) {

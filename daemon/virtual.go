@@ -1,6 +1,7 @@
 package daemon
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"sync/atomic"
@@ -59,12 +60,13 @@ func (d *Daemon) Await(ctx context.Context) error {
 	for {
 		d.Settle()
 		up, why := d.link.Up()
-		if readings, _ := d.link.ReadingsUp(); up && readings && d.tryBarrier(ctx) {
+		readings, wrong := d.link.ReadingsUp()
+		if up && readings && d.tryBarrier(ctx) {
 			d.Settle()
 			return nil
 		}
 		if err := d.Idle(ctx, 10*time.Millisecond); err != nil {
-			return fmt.Errorf("connect to the broker: %w: %s", err, why)
+			return fmt.Errorf("connect to the broker: %w: %s", err, cmp.Or(why, wrong))
 		}
 	}
 }

@@ -132,3 +132,33 @@ func TestOtherVersionsAreCutOff(t *testing.T) {
 
 	connect(t, options(b, "after"))
 }
+
+// Both sides number their packets on their own (MQTT 3.1.1, section 2.3.1): message 1 to
+// a client and its own packet 1 have nothing to do with each other.
+func TestAPacketsNumberIsItsSendersOwn(t *testing.T) {
+	b := start(t, broker.Options{})
+	finish(t, connect(t, options(b, "writer")).Publish("kept", 1, true, "x"))
+	conn, err := net.Dial("tcp", strings.TrimPrefix(b.URL(), "mqtt://"))
+	require.NoError(t, err)
+	defer conn.Close()
+	require.NoError(t, conn.SetDeadline(time.Now().Add(soon)))
+	send := func(p ...byte) {
+		_, err := conn.Write(p)
+		require.NoError(t, err)
+	}
+	hear := func(length int) []byte {
+		p := make([]byte, length)
+		_, err := io.ReadFull(conn, p)
+		require.NoError(t, err)
+		return p
+	}
+	send(0x10, 13, 0, 4, 'M', 'Q', 'T', 'T', 4, 2, 0, 60, 0, 1, 'x')
+	require.Equal(t, []byte{0x20, 2, 0, 0}, hear(4))
+	send(0x82, 9, 0, 9, 0, 4, 'k', 'e', 'p', 't', 1)
+	require.Equal(t, []byte{0x90, 3, 0, 9, 1}, hear(5))
+	require.Equal(t, []byte{0x33, 9, 0, 4, 'k', 'e', 'p', 't', 0, 1, 'x'}, hear(11), "message 1, which is not acknowledged")
+	send(0x82, 6, 0, 1, 0, 1, 'o', 0)
+	require.Equal(t, []byte{0x90, 3, 0, 1, 0}, hear(5), "our packet 1 is refused")
+	send(0xA2, 5, 0, 1, 0, 1, 'o')
+	require.Equal(t, []byte{0xB0, 2, 0, 1}, hear(4))
+}

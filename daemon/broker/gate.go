@@ -26,7 +26,11 @@ func (g *gate) ID() string { return "gate" }
 
 // Provides lists what the hook answers.
 func (g *gate) Provides(b byte) bool {
-	return b == mqtt.OnConnect || b == mqtt.OnConnectAuthenticate || b == mqtt.OnACLCheck
+	switch b {
+	case mqtt.OnConnect, mqtt.OnConnectAuthenticate, mqtt.OnACLCheck, mqtt.OnSubscribe, mqtt.OnUnsubscribe:
+		return true
+	}
+	return false
 }
 
 // OnConnect refuses every version but 3.1.1 before any other packet is read.
@@ -49,4 +53,18 @@ func (g *gate) OnConnectAuthenticate(_ *mqtt.Client, pk packets.Packet) bool {
 // OnACLCheck asks Deny.
 func (g *gate) OnACLCheck(cl *mqtt.Client, topic string, write bool) bool {
 	return g.options.Deny == nil || !g.options.Deny(cl.ID, topic, write)
+}
+
+// OnSubscribe lets no filter be refused because the client's packet has the number of a
+// message on its way to that client: either side numbers its own packets (MQTT 3.1.1,
+// section 2.3.1), but the library keeps one list for both. The message has left and
+// comes; only its acknowledgement is not waited for.
+func (g *gate) OnSubscribe(cl *mqtt.Client, pk packets.Packet) packets.Packet {
+	cl.State.Inflight.Delete(pk.PacketID)
+	return pk
+}
+
+// OnUnsubscribe does the same when filters are taken back.
+func (g *gate) OnUnsubscribe(cl *mqtt.Client, pk packets.Packet) packets.Packet {
+	return g.OnSubscribe(cl, pk)
 }

@@ -16,6 +16,7 @@ func (r *Room) View(now Instant) View {
 		BrokerUp: r.brokerUp, Stopped: hasLatch(r.mem.Latches, StoppedByPerson) != nil, Starting: t < r.holdTo,
 	}
 	v.Age, v.LightsOn = t.Seconds(), r.lightsNow()
+	v.Zones, v.Valves, v.Probes = make([]ZoneView, 0, len(r.zones)), make([]ValveView, 0, len(r.outputs)), make([]ProbeView, 0, len(r.probes))
 	for _, z := range r.zones {
 		v.Zones = append(v.Zones, r.zoneView(z, t, now.Wall))
 	}

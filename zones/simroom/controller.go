@@ -44,10 +44,11 @@ type output struct {
 	until    int64         // ms of uptime
 	drop     time.Duration // instant at which it drops by itself; Never when it does not
 	meter    bool
-	stuckOn  int // faults: valve passes although the output is off
-	stuckOff int // faults: valve passes nothing
-	welded   int // faults: the output is on whatever is commanded
-	dead     int // faults: the output stays off whatever is commanded
+	dry      bool // it is no valve
+	stuckOn  int  // faults: valve passes although the output is off
+	stuckOff int  // faults: valve passes nothing
+	welded   int  // faults: the output is on whatever is commanded
+	dead     int  // faults: the output stays off whatever is commanded
 	driven   []Interval
 	opened   []Interval
 }
@@ -81,6 +82,9 @@ func (r *Room) makeControllers() {
 	}
 	if r.plan.Healthy != nil {
 		r.addOutput(*r.plan.Healthy, "healthy")
+		if o := r.output(*r.plan.Healthy); o != nil {
+			o.dry = true
+		}
 	}
 	for _, c := range r.controllers {
 		sort.Slice(c.outs, func(i, j int) bool { return c.outs[i].at.Number < c.outs[j].at.Number })
@@ -216,7 +220,7 @@ func (r *Room) note(in []Interval, was, is bool) []Interval {
 func (r *Room) report(c *controller) {
 	c.nextReport = r.now + r.o.IdleReports
 	for _, o := range c.outs {
-		if o.energised() {
+		if o.energised() && !o.dry {
 			c.nextReport = r.now + r.o.ReportPeriod
 		}
 	}

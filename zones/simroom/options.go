@@ -31,7 +31,7 @@ type Options struct {
 	Serials       bool          // readings carry a serial number
 
 	ReportPeriod time.Duration  // default 5 s
-	IdleReports  time.Duration  // between reports while no output holds current, default ReportPeriod
+	IdleReports  time.Duration  // between reports while no valve holds current, default ReportPeriod
 	InputPeriod  time.Duration  // default 60 s
 	Meters       []zones.Output // outputs with a flow meter
 	MeterAll     bool           // every output has one

@@ -59,6 +59,30 @@ type controller struct {
 	reports int           // of this boot in this process
 	offline bool
 	heard   bool
+	again   again
+}
+
+// again is a boot that was taken for ended and speaks on.
+type again struct {
+	boot        string
+	since, last time.Duration // Mono of the first and the newest of its reports in a row
+	uptime      time.Duration // in the newest
+}
+
+const silentFor = 15 * time.Second // no report for so long: a controller is offline
+
+// goesOn reports whether a boot that was taken for ended has outlived the one that was taken
+// for newer: that one is silent, and this one speaks for as long.
+func (x *controller) goesOn(r *zones.Report, now time.Duration) bool {
+	a := &x.again
+	switch {
+	case a.boot != r.Boot || now-a.last > 2*silentFor:
+		*a = again{boot: r.Boot, since: now}
+	case r.Uptime <= a.uptime:
+		return false
+	}
+	a.last, a.uptime = now, r.Uptime
+	return (x.offline || now-x.arrived >= silentFor) && now-a.since >= silentFor
 }
 
 // zone is what the checker knows of one zone.
@@ -174,9 +198,10 @@ func (c *Checker) supply(id string) zones.Supply {
 // report books a controller's report, as far as it is news.
 func (c *Checker) report(r *zones.Report) {
 	x := c.ctl(r.Controller)
-	if r.Retained || x.left[r.Boot] || r.Boot == x.boot && x.heard && r.Uptime < x.uptime {
+	if r.Retained || r.Boot == x.boot && x.heard && r.Uptime < x.uptime || x.left[r.Boot] && !x.goesOn(r, c.now.Mono) {
 		return
 	}
+	delete(x.left, r.Boot)
 	if x.heard && r.Boot == x.boot && r.Uptime == x.uptime && !x.last.before(pair{r.Epoch, r.Seq}) {
 		return // the same again
 	}

@@ -52,10 +52,11 @@ type Checker struct {
 	ended   []latch         // by a reset that may not be durable
 	holds   map[string]hold // by zone
 	durable uint64
-	lease   time.Duration // the last one in the ledger
+	leases  []leased // those of the ledger; a crash takes what was not durable
 	starts  []time.Duration
 	loose   map[uint32]bool // epochs that were used before they were durable
 	braked  bool
+	brakeAt time.Duration // Mono of the start that put the brake on
 	orders  orders
 	prev    zones.Event
 	prevAt  time.Duration
@@ -170,7 +171,7 @@ func (c *Checker) newProcess() {
 	c.began = true
 	c.process = process{
 		unclean: unclean,
-		number:  c.process.number + 1, start: c.now.Mono, lease: max(c.plan.Lease, c.lease),
+		number:  c.process.number + 1, start: c.now.Mono, lease: max(c.plan.Lease, c.keptLease()),
 	}
 	for _, p := range c.atList {
 		p.live, p.stamped = 0, false

@@ -1,6 +1,7 @@
 package zonetest
 
 import (
+	"slices"
 	"time"
 
 	"rillgate/zones"
@@ -76,6 +77,24 @@ func (c *Checker) grant(cmd *zones.Command, o *output) {
 	o.granted, o.openRun, o.ackClosed, o.wrongSince, o.heldOn = true, cmd.Run, false, 0, false
 }
 
+// leased is a lease that a record bears.
+type leased struct {
+	seq uint64
+	by  time.Duration
+}
+
+// keptLease gives the last lease of the ledger as the next process finds it, and forgets
+// those before it.
+func (c *Checker) keptLease() time.Duration {
+	c.leases = slices.DeleteFunc(c.leases, func(l leased) bool { return l.seq > c.durable })
+	if len(c.leases) == 0 {
+		return 0
+	}
+	last := c.leases[len(c.leases)-1]
+	c.leases = append(c.leases[:0], leased{by: last.by})
+	return last.by
+}
+
 // bootHold is INV-10.
 func (c *Checker) bootHold(cmd *zones.Command, o *output, ctl *controller) {
 	if hold := bootHold + c.process.lease; c.now.Mono-c.process.start < hold {
@@ -99,7 +118,7 @@ func (c *Checker) mayOpen(cmd *zones.Command) {
 	if c.process.failed != 0 {
 		c.breach(24, "%s opens although a record could not be made durable", cmd.Output)
 	}
-	if c.braked {
+	if c.braked && !(c.healthy(cmd.Output) && c.known(c.brakeAt)) {
 		c.breach(30, "%s opens in a crash loop that nobody reset", cmd.Output)
 	}
 	if l := c.latchOver(cmd); l != nil {

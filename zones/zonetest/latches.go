@@ -21,7 +21,7 @@ type latch struct {
 // record checks and books a record: INV-4, 18, 20, 23, 27, 29.
 func (c *Checker) record(ev zones.Event, rec *zones.Record) {
 	if rec.Lease > 0 {
-		c.lease = rec.Lease
+		c.leases = append(c.leases, leased{rec.Seq, rec.Lease})
 	}
 	switch rec.Kind {
 	case zones.RecStart, zones.RecEpoch:
@@ -153,8 +153,8 @@ func (c *Checker) latchOver(cmd *zones.Command) *latch {
 	r := c.runs[cmd.Run]
 	for i := range c.latches {
 		l := &c.latches[i]
-		if c.healthy(cmd.Output) && (l.code == zones.StoppedByPerson || c.orders.last[zones.OrderAcknowledge] > l.at) {
-			continue // it is no water, and no news to who stopped the room or knows of the alarm
+		if c.healthy(cmd.Output) && (l.code == zones.StoppedByPerson || c.known(l.at)) {
+			continue // it is no water, and no news to who stopped the room
 		}
 		if l.unsure {
 			continue
@@ -260,9 +260,15 @@ func (c *Checker) countStart() {
 	}
 	from := p.start - 10*time.Minute
 	c.starts = slices.DeleteFunc(c.starts, func(at time.Duration) bool { return at < from })
-	if len(c.starts) > 5 {
-		c.braked = true
+	if len(c.starts) > 5 && !c.braked {
+		c.braked, c.brakeAt = true, p.start
 	}
+}
+
+// known reports whether somebody has acknowledged an alarm since: the healthy output may
+// be held again.
+func (c *Checker) known(since time.Duration) bool {
+	return c.orders.last[zones.OrderAcknowledge] > since
 }
 
 // healthy reports whether an output is the one that is held while all is well.

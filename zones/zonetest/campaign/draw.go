@@ -28,7 +28,7 @@ type class struct {
 // fifteen of sixteen the controllers say little while nothing happens, as if what tells
 // nothing new were lost: so most of the time goes into what matters.
 func Draw(seed uint64, days float64) *Case {
-	c := &Case{Seed: seed, Days: days, NoCutOff: seed%2 == 1, Sparse: seed/4%16 != 0, Pressed: newDice(seed, "pressed").chance(0.4)}
+	c := &Case{Seed: seed, Days: days, NoCutOff: seed%2 == 1, Sparse: seed/4%64 != 0, Pressed: newDice(seed, "pressed").chance(0.4)}
 	if seed%4 < 2 && days >= 2 {
 		c.CalmDays = 1
 	}

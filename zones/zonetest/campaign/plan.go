@@ -32,13 +32,22 @@ func percentShot(v float64) schedule.Shot {
 	return schedule.Shot{Kind: schedule.ByPercent, Value: v}
 }
 
+// howOftenHealthy gives the share of rooms with a healthy output. It is granted anew three
+// times a lease, day and night: short leases with it take more time than all the rest.
+func howOftenHealthy(c *Case, p *zones.Plan) float64 {
+	if c.Sparse && p.Lease < time.Minute {
+		return 0.05
+	}
+	return 0.3
+}
+
 // newSetup draws the room: controllers, supply and master, zones and what each does
 // in a day, and how its probes and its ledger are.
 func newSetup(c *Case) *setup {
 	d := newDice(c.Seed, "room")
 	p := basePlan(d)
 	allowSoaks(newDice(c.Seed, "soaks"), p)
-	if newDice(c.Seed, "healthy").chance(0.5) {
+	if newDice(c.Seed, "healthy").chance(howOftenHealthy(c, p)) {
 		p.Healthy = &zones.Output{Controller: "north", Number: 9}
 	}
 	s := &setup{latency: pick(d, []time.Duration{0, 20 * time.Millisecond, 300 * time.Millisecond}), grid: d.chance(0.7)}
@@ -65,7 +74,7 @@ func newSetup(c *Case) *setup {
 	s.lookEvery, s.calmLook = 5*time.Minute, 2*time.Minute
 	if c.Sparse {
 		s.options.IdleReports, s.options.InputPeriod = 14*time.Second, 150*time.Second
-		s.lookEvery, s.calmLook = 15*time.Minute, 4*time.Minute
+		s.lookEvery, s.calmLook = 30*time.Minute, 4*time.Minute
 	}
 	s.settled = 2*period + 10*time.Second
 	if !s.options.NoStamps {

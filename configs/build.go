@@ -37,6 +37,7 @@ func (c *checker) plan(hash string, lease time.Duration) *zones.Plan {
 	}
 	if h := r.healthy; h != nil {
 		p.Healthy = &zones.Output{Controller: h.controller.v, Number: h.output.v}
+		p.HealthyPart = zones.HealthyPart{Drives: h.drives.v, Holding: h.holding.v, Inrush: h.inrush.or(h.holding.v)}
 	}
 	for i := range r.zones {
 		p.Zones = append(p.Zones, c.planZone(&r.zones[i]))

@@ -26,6 +26,9 @@ func (c *checker) checkSupplies() {
 		c.checkValveSupply(&c.room.valves[i])
 		checkCurrents(c.room.valves[i].holding, c.room.valves[i].inrush)
 	}
+	if h := c.room.healthy; h != nil {
+		checkCurrents(h.holding, h.inrush)
+	}
 }
 
 func (c *checker) checkValveSupply(v *rawValve) {
@@ -162,8 +165,13 @@ func (c *checker) checkTransformer(z *rawZone, ctl *rawController, supply *rawSu
 	if supply != nil && supply.master != nil && supply.master.controller.v == ctl.id.v {
 		load(supply.master.holding, supply.master.inrush)
 	}
+	beside := ""
+	if h := c.room.healthy; h != nil && h.controller.v == ctl.id.v && h.holding.ok {
+		load(h.holding, h.inrush)
+		beside = " beside what hangs on `healthy`"
+	}
 	if need := (amps + step) * ctl.volts.v; need > ctl.va.v*(1+1e-9) {
-		z.valvesAt.fail(CodeCapacity, "a larger transformer, or fewer valves in one zone", "the valves of zone `%s` need %.4g VA while opening, the transformer of `%s` gives %s", z.id.v, need, ctl.id.v, ctl.va.text)
+		z.valvesAt.fail(CodeCapacity, "a larger transformer, or fewer valves in one zone", "the valves of zone `%s` need %.4g VA while opening%s, the transformer of `%s` gives %s", z.id.v, need, beside, ctl.id.v, ctl.va.text)
 	}
 }
 

@@ -22,11 +22,9 @@ func factsOf(l *Loaded) (out []fact) {
 	if p.US {
 		units = "us"
 	}
-	healthy := ""
-	if p.Healthy != nil {
-		healthy = p.Healthy.String()
+	if h := &p.HealthyPart; p.Healthy != nil {
+		out = append(out, factList("room", "healthy", p.Healthy.String(), "healthy.drives", h.Drives, "healthy.holding", amps(h.Holding), "healthy.inrush", amps(h.Inrush))...)
 	}
-	out = append(out, factList("room", "healthy", healthy)...)
 	out = append(out, factList("room", "id", p.Room, "name", p.Name, "time_zone", p.Calendar.Location.String(), "units", units)...)
 	for i, x := range l.Contacts {
 		out = append(out, fact{"room", "contact " + itoa(i+1), strings.TrimSuffix(x.Role+": "+x.Name+", "+x.Phone, ", ")})

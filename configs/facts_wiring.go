@@ -16,6 +16,9 @@ func wiringFacts(w *wiring.Room) (out []fact) {
 			}
 			out = append(out, factList(subject, "length", metres(v.LengthM, w.US), "wire", v.Wire.Size)...)
 		}
+		if h := c.Healthy; h != nil {
+			out = append(out, factList("room", "healthy.length", metres(h.LengthM, w.US), "healthy.wire", h.Wire.Size)...)
+		}
 	}
 	h := &w.House
 	return append(out, factList("room", "house_rules.probes_per_terminal", itoa(h.ProbesPerTerminal), "house_rules.farthest_probe", metres(h.FarthestProbeM, w.US),

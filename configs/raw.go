@@ -79,8 +79,11 @@ type (
 		holding, inrush        item[float64]
 	}
 	rawHealthy struct {
-		controller item[string]
-		output     item[int]
+		controller, drives item[string]
+		output             item[int]
+		length             item[float64]
+		wire               item[measured]
+		holding, inrush    item[float64]
 	}
 	rawHouse struct {
 		perTerminal      item[int]

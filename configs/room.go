@@ -23,7 +23,7 @@ func readRoom(s *source, root *yaml.Node) *rawRoom {
 	eachTable(t, "supplies", supplyShape, func(e *table) { r.supplies = append(r.supplies, readSupply(e)) })
 	eachTable(t, "valves", valveShape, func(e *table) { r.valves = append(r.valves, readValve(e)) })
 	if h := t.table("healthy"); h.sound {
-		r.healthy = &rawHealthy{h.ident("controller"), h.integer("output")}
+		r.healthy = readHealthy(h)
 	}
 	eachTable(t, "zones", zoneShape, func(e *table) { r.zones = append(r.zones, readZone(e, &r.defaults)) })
 	return r
@@ -102,6 +102,11 @@ func readSupply(t *table) rawSupply {
 			lead: m.duration("lead"), length: m.number("length"), wire: readWire(m, "wire"), holding: m.number("holding"), inrush: m.number("inrush")}
 	}
 	return s
+}
+
+func readHealthy(t *table) *rawHealthy {
+	return &rawHealthy{controller: t.ident("controller"), output: t.integer("output"), drives: t.label("drives"),
+		length: t.number("length"), wire: readWire(t, "wire"), holding: t.number("holding"), inrush: t.number("inrush")}
 }
 
 func readValve(t *table) rawValve {

@@ -103,6 +103,11 @@ var (
 	healthyShape = &shape{"An output that is held while all is well, and dropped by an urgent alarm or by whatever dies.", []field{
 		{"controller", ident{}, true, "the controller that switches it"},
 		{"output", integer{1, 64}, true, "the output that switches it"},
+		{"drives", label{48}, false, "what hangs on it, for people"},
+		{"length", amount(length, "0 m", "1000 m", "80 ft"), false, "wire from the controller to its relay"},
+		{"wire", quantity{[]limit{{gauge, "8 AWG", "30 AWG"}, {crossSection, "0.05 mm2", "10 mm2"}}, "18 AWG"}, false, "the wire's size"},
+		{"holding", amount(current, "1 mA", "20 A", "0.25 A"), false, "current while held"},
+		{"inrush", amount(current, "1 mA", "50 A", "0.4 A"), false, "current while it pulls in"},
 	}, "healthy: {controller: north, output: 9}"}
 
 	houseShape = &shape{"The house's own rules of wiring.", []field{

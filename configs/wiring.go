@@ -58,6 +58,9 @@ func (c *checker) controllerWiring(ctl *rawController) wiring.Controller {
 			out.Valves = append(out.Valves, s.masterWiring())
 		}
 	}
+	if h := c.room.healthy; h != nil && h.controller.v == ctl.id.v {
+		out.Healthy = &wiring.Healthy{Output: h.output.v, Drives: h.drives.v, LengthM: h.length.or(wiring.NotGiven), Wire: wire(h.wire), Holding: h.holding.v, Inrush: h.inrush.v}
+	}
 	return out
 }
 

@@ -17,6 +17,7 @@ type PlanWords struct {
 	TimeZone string       `json:"time_zone"`
 	Lease    float64      `json:"lease_seconds"`
 	Broker   string       `json:"broker"`
+	Healthy  string       `json:"healthy"` // the output that is held while all is well; "" = none
 	Zones    []ZoneWords  `json:"zones"`
 	Queues   []Queue      `json:"queues"`
 	Clock    *ClockChange `json:"next_clock_change"` // nil = none is known
@@ -98,7 +99,7 @@ func Words(l *Loaded, now time.Time) PlanWords {
 	p := l.Plan
 	now = now.In(p.Calendar.Location)
 	w := PlanWords{Plan: l.Hash, Room: p.Room, Name: p.Name, At: now, TimeZone: p.Calendar.Location.String(),
-		Lease: p.Lease.Seconds(), Broker: l.Gateway.Broker.URL, Clock: nextChange(now), Week: []Opening{}}
+		Lease: p.Lease.Seconds(), Broker: l.Gateway.Broker.URL, Clock: nextChange(now), Week: []Opening{}, Healthy: healthyWords(p)}
 	m := newDemand(p)
 	for i := range p.Zones {
 		w.Zones = append(w.Zones, m.zoneWords(&p.Zones[i], now))
@@ -239,4 +240,15 @@ func limitWords(l *zones.Limits) LimitWords {
 		w.Soak = &SoakWords{s.MaxRun.Seconds(), s.MaxPerDay.Seconds(), s.MaxMoisture.Float()}
 	}
 	return w
+}
+
+// healthyWords says which output is held while all is well, and what hangs on it.
+func healthyWords(p *zones.Plan) string {
+	if p.Healthy == nil {
+		return ""
+	}
+	if p.HealthyPart.Drives == "" {
+		return p.Healthy.String()
+	}
+	return p.Healthy.String() + ", " + p.HealthyPart.Drives
 }

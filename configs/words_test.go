@@ -35,6 +35,17 @@ func TestWords(t *testing.T) {
 	}
 }
 
+// The output that is held while all is well is said with what hangs on it.
+func TestHealthyInWords(t *testing.T) {
+	l := loadExample(t, ExampleBay)
+	at := noon(t, "2027-02-12T03:00:00Z")
+	require.NotContains(t, Words(l, at).String(), "held while")
+	l.Plan.Healthy = &zones.Output{Controller: "north", Number: 9}
+	require.Contains(t, Words(l, at).String(), "held while all is well, dropped by an urgent alarm or by whatever dies: north/9\n")
+	l.Plan.HealthyPart.Drives = "horn"
+	require.Contains(t, Words(l, at).String(), "whatever dies: north/9, horn\n")
+}
+
 // A shot of 3 % of 6.5 L is 195 mL a plant; two emitters of 2 L/h give it in 175.5 s,
 // and 48 plants get 9.36 L: reckoned by hand.
 func TestShotInEveryMeasure(t *testing.T) {

@@ -12,6 +12,9 @@ func (w PlanWords) String() string {
 	fmt.Fprintf(&b, "plan %s of room %s (%s)\n", w.Plan, w.Room, w.Name)
 	fmt.Fprintf(&b, "clock: %s, now %s; %s\n", w.TimeZone, w.At.Format("2006-01-02 15:04"), w.Clock.words())
 	fmt.Fprintf(&b, "broker %s, lease %s\n", w.Broker, spanWords(seconds(w.Lease)))
+	if w.Healthy != "" {
+		fmt.Fprintf(&b, "held while all is well, dropped by an urgent alarm or by whatever dies: %s\n", w.Healthy)
+	}
 	for _, z := range w.Zones {
 		z.write(&b)
 	}

@@ -10,6 +10,7 @@ type alarm struct {
 	code    Reason
 	subject string
 	since   time.Time
+	age     time.Duration // of its beginning
 	because string
 	acked   bool
 	sticky  bool // stands until acknowledged, not while a condition holds
@@ -31,7 +32,7 @@ func (r *Room) raise(code Reason, subject, because string) *alarm {
 		a.because = because
 		return a
 	}
-	a := &alarm{code: code, subject: subject, since: r.now.Wall, because: because, sticky: code == AlarmUnfinishedRun}
+	a := &alarm{code: code, subject: subject, since: r.now.Wall, age: r.t, because: because, sticky: code == AlarmUnfinishedRun}
 	r.alarms = append(r.alarms, a)
 	r.out = append(r.out, &Alarm{Code: code, Subject: subject, Active: true, Because: because})
 	r.entry(&Entry{Kind: "alarm", Zone: r.zoneNamed(subject), Reason: code, Because: because})

@@ -49,18 +49,14 @@ func (r *Room) onWall(wall time.Time, t time.Duration) func(time.Duration) *time
 	}
 }
 
-// ValveEvidence gives what is known of a valve or master by its id or its output,
-// "north/1"; false = there is none. It changes nothing. The instant must not be before
+// ValveEvidence gives what is known of a valve, master or the healthy output by its id or
+// its output, "north/1"; false = there is none. It changes nothing. The instant must not be before
 // the last Step's.
 func (r *Room) ValveEvidence(name string, now Instant) (e ValveEvidence, ok bool) {
-	i := slices.IndexFunc(r.outputs, func(o *output) bool { return o.id.String() == name })
-	if i < 0 {
-		i = slices.IndexFunc(r.outputs, func(o *output) bool { return o.valve == name && name != "" })
-	}
-	if i < 0 {
+	o, t := r.outputNamed(name), max(r.t, now.Mono+r.base)
+	if o == nil {
 		return e, false
 	}
-	o, t := r.outputs[i], max(r.t, now.Mono+r.base)
 	at := r.onWall(now.Wall, t)
 	if o.supply != nil {
 		e.Supply = o.supply.cfg.ID
@@ -78,6 +74,21 @@ func (r *Room) ValveEvidence(name string, now Instant) (e ValveEvidence, ok bool
 	}
 	e.budget(o, t, at)
 	return e, true
+}
+
+// outputNamed finds an output of ours by its place, "north/1", or by what hangs on it; nil
+// = there is none.
+func (r *Room) outputNamed(name string) *output {
+	all := r.outputs
+	if r.healthy != nil {
+		all = append(slices.Clip(all), r.healthy.out)
+	}
+	for _, is := range []func(*output) bool{func(o *output) bool { return o.id.String() == name }, func(o *output) bool { return o.valve == name && name != "" }} {
+		if i := slices.IndexFunc(all, is); i >= 0 {
+			return all[i]
+		}
+	}
+	return nil
 }
 
 // command fills in what was said last, if anything was.

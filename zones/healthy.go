@@ -7,8 +7,9 @@ import (
 
 // Bounds of the output that says that all is well (chosen here).
 const (
-	healthyTurn  = 10 * time.Minute // its grants bear a new run so often: none gets near a ceiling
-	healthyAgain = time.Minute      // after it was dropped it stays so for this long
+	healthyTurn     = 10 * time.Minute // its grants bear a new run so often: none gets near a ceiling
+	healthyAgain    = time.Minute      // after it was dropped it stays so for this long
+	healthyPatience = time.Hour        // so long it bears with what mostly goes by itself
 )
 
 // Healthy is the reason that commands to the healthy output bear while all is well.
@@ -22,6 +23,12 @@ const healthyID = "healthy"
 var urgent = []Reason{SecondGateway, CrashLoop, StoreFailed, LeakFound, ValveMismatch, BrokerLost, ControllerOffline, SupplyIsLow,
 	NoResponse, ProbesLost, ProbesImplausible, AlarmDry}
 
+// lasting are those that do so once they have stood for healthyPatience. A shot that goes a
+// little too far and a clock that is not set yet after a start are over by then. A valve
+// that hangs open is not, nor a clock that keeps the windows shut: nothing else tells of
+// the first where there is no meter, nor of the second before plants wilt.
+var lasting = []Reason{OverWet, ClockUnsure}
+
 // healthy is the output that is held by grants while all is well. Whatever dies lets it
 // go: its horn or dialler needs nothing of us. It is no valve: no run, budget, supply or
 // meter counts it.
@@ -29,15 +36,9 @@ type healthy struct {
 	out     *output
 	turn    *run // what its grants bear; nil = dropped
 	turns   int
+	since   time.Duration // age since which it is held, or not
 	dropped time.Duration // age of the last drop
 	because string        // why it is not held
-}
-
-// HealthyView is the output that is held while all is well.
-type HealthyView struct {
-	Output  Output `json:"output"`
-	Held    bool   `json:"held"`
-	Because string `json:"because"` // why it is not held
 }
 
 // fitHealthy takes the output over from the plan before, or closes the one that left.
@@ -54,9 +55,10 @@ func (r *Room) fitHealthy(p *Plan) {
 	if r.healthy == nil {
 		o := newOutput(*p.Healthy, r.t)
 		o.mem, o.valve = &OutputMemory{}, healthyID
-		r.healthy = &healthy{out: o, dropped: neverHeard, because: "it is told to let go first, as every output at a start"}
+		r.healthy = &healthy{out: o, since: r.t, dropped: neverHeard, because: "it is told to let go first, as every output at a start"}
 	}
 	o := r.healthy.out
+	o.holding, o.inrush = p.HealthyPart.Holding, p.HealthyPart.Inrush
 	o.ctl = r.controlBy[p.Healthy.Controller]
 	o.ctl.outputs = append(o.ctl.outputs, o)
 }
@@ -77,7 +79,11 @@ func (r *Room) lookAtHealthy() {
 		r.holdOn(h)
 	case r.t < h.dropped+healthyAgain:
 		r.at(h.dropped + healthyAgain)
-	case h.out.confirmed:
+	case !h.out.confirmed:
+		h.because = "it was told to let go and no report shows that it did"
+	case r.overloads(h.out.ctl, func(o *output) bool { return o == h.out }):
+		h.because = "the transformer of " + h.out.ctl.id + " cannot take it beside what is open"
+	default:
 		r.pickUp(h)
 	}
 	if h.turn == nil {
@@ -90,11 +96,15 @@ func (r *Room) lookAtHealthy() {
 func (r *Room) unwell(h *healthy) (Reason, string) {
 	o := h.out
 	for _, a := range r.alarms {
-		if !a.acked && slices.Contains(urgent, a.code) {
+		if from, ok := r.urgentFrom(a); ok && r.t < from {
+			r.at(from)
+		} else if ok {
 			return a.code, sprintf("%s of %s: %s", a.code, a.subject, a.because)
 		}
 	}
 	switch {
+	case r.plan.HealthyPart.Never != "":
+		return AlarmPlanRejected, r.plan.HealthyPart.Never
 	case r.ended:
 		return StoppedByPerson, "the daemon is told to end"
 	case r.t < r.holdTo || !r.epochSafe || !o.ctl.ready:
@@ -113,6 +123,25 @@ func (r *Room) unwell(h *healthy) (Reason, string) {
 	return NoReason, ""
 }
 
+// urgentFrom gives the age from which an alarm drops the healthy output; false = it does
+// not. A bed that was soaked is wet by a person's will, as far as soaks may wet it.
+func (r *Room) urgentFrom(a *alarm) (from time.Duration, ok bool) {
+	switch {
+	case a.acked:
+		return 0, false
+	case slices.Contains(urgent, a.code):
+		return a.age, true
+	case !slices.Contains(lasting, a.code):
+		return 0, false
+	}
+	if z := r.zoneBy[a.subject]; a.code == OverWet && z != nil {
+		if l := z.cfg.Limits.Soak; l != nil && z.used(r.t, Soak) > 0 && z.est.value < l.MaxMoisture {
+			return 0, false
+		}
+	}
+	return a.age + healthyPatience, true
+}
+
 // pickUp begins to hold it, by a run that was never closed.
 func (r *Room) pickUp(h *healthy) {
 	r.entry(&Entry{Kind: "healthy", Because: "all is well: output " + h.out.id.String() + " is held"})
@@ -121,6 +150,9 @@ func (r *Room) pickUp(h *healthy) {
 
 // nextTurn grants under a new run, without a gap where the one before still holds.
 func (r *Room) nextTurn(h *healthy) {
+	if h.turn == nil {
+		h.since = r.t
+	}
 	h.turns++
 	h.turn = &run{id: "h-" + itoa(int(r.epoch)) + "-" + itoa(h.turns), outs: []*output{h.out}, reason: Healthy, phase: opened,
 		lease: r.plan.Lease, length: healthyTurn, span: healthyTurn, openAt: r.t, end: r.t + healthyTurn, renewed: r.t}
@@ -156,19 +188,7 @@ func (r *Room) dropHealthy(why Reason, because string) {
 		return
 	}
 	id := h.turn.id
-	h.turn, h.dropped, h.because = nil, r.t, because
+	h.turn, h.since, h.dropped, h.because = nil, r.t, r.t, because
 	r.closeOutput(h.out, id, why)
 	r.entry(&Entry{Kind: "healthy-dropped", Reason: why, Because: because})
-}
-
-func (r *Room) healthyView() *HealthyView {
-	h := r.healthy
-	if h == nil {
-		return nil
-	}
-	v := &HealthyView{Output: h.out.id, Held: h.turn != nil && h.out.sawOpen, Because: h.because}
-	if h.turn != nil && !v.Held {
-		v.Because = "no report shows it held yet"
-	}
-	return v
 }

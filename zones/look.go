@@ -36,7 +36,7 @@ func (r *Room) View(now Instant) View {
 		v.Supplies = append(v.Supplies, r.supplyView(s, t))
 	}
 	v.Standing = r.roomStanding(t)
-	v.Healthy = r.healthyView()
+	v.Healthy = r.healthyView(now.Wall, t)
 	for _, a := range r.sortedAlarms() {
 		v.Alarms = append(v.Alarms, AlarmView{Code: a.code, Subject: a.subject, Since: a.since.In(r.location()), Because: a.because, Acknowledged: a.acked})
 	}

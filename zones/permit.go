@@ -329,19 +329,24 @@ func (z *zone) anyOpen(t time.Duration) bool {
 	return false
 }
 
-// overloaded reports whether the controller's transformer cannot hold what is open
-// and take the inrush of one more.
 func (r *Room) overloaded(c *controller, z *zone) bool {
+	return r.overloads(c, func(o *output) bool { return o.zone == z || o.master && o.supply == z.supply })
+}
+
+// overloads reports whether the controller's transformer cannot hold what is open, take
+// the inrush of one more and hold those that open. The healthy output counts always: it is
+// taken up whenever all is well, whatever is open then.
+func (r *Room) overloads(c *controller, opens func(*output) bool) bool {
 	if c.cfg.VA <= 0 || c.cfg.Volts <= 0 {
 		return false
 	}
 	amps, inrush := 0.0, 0.0
 	for _, o := range c.outputs {
-		mine := o.zone == z || (o.master && o.supply == z.supply)
-		if mine || o.maybeOpen(r.t) || o.claimed() {
+		more := opens(o) || r.healthy != nil && o == r.healthy.out
+		if more || o.maybeOpen(r.t) || o.claimed() {
 			amps += o.holding
 		}
-		if mine {
+		if more {
 			inrush = max(inrush, o.inrush-o.holding)
 		}
 	}

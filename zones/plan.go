@@ -44,6 +44,14 @@ type Plan struct {
 	Probes      []Probe
 	Zones       []Zone
 	Healthy     *Output // held while all is well; nil = there is none
+	HealthyPart HealthyPart
+}
+
+// HealthyPart is what hangs on the output that is held while all is well.
+type HealthyPart struct {
+	Drives          string  // for people; "" = nobody said
+	Never           string  // why it may not be held at all; "" = it may
+	Holding, Inrush float64 // A; 0 = unknown
 }
 
 // Location gives the room's time zone; UTC where the plan has none.

@@ -26,6 +26,9 @@ func full(controllers int) wiring.Room {
 			c.Valves = append(c.Valves, wiring.Valve{ID: fmt.Sprintf("valve-%d-%d", n, v), Output: v + 1, Supply: "feed", Zone: "east", Master: v == 7,
 				LengthM: float64(80+40*v) * foot, Wire: wiring.Gauge(18 + v/6*2), Holding: 0.25, Inrush: 0.4})
 		}
+		if n == 0 {
+			c.Healthy = &wiring.Healthy{Output: 9, Drives: "horn over the door", LengthM: 25 * foot, Wire: wiring.Gauge(18), Holding: 0.05, Inrush: 0.1}
+		}
 		r.Controllers = append(r.Controllers, c)
 	}
 	r.Zones = []wiring.Zone{{ID: "east", Name: "East bench", CanopyM2: 900, Probes: 40}}
@@ -67,6 +70,7 @@ func hostile() wiring.Room {
 			p.Label = `</text><script>alert(1)</script>` + strings.Repeat("W", 32)
 		}
 	}
+	r.Controllers[0].Healthy.Drives = `</text><script>alert(1)</script>` + strings.Repeat("W", 16)
 	r.Controllers[0].Valves[0].ID, r.Controllers[0].Valves[0].Zone = strings.Repeat("w", 32), strings.Repeat("m", 32)
 	return r
 }

@@ -75,6 +75,14 @@ type document struct {
 	Findings    []wiring.Finding // of the room, and of controllers whose page is full
 	Assumptions []string
 	Labels      []labelGroup
+	Loops       []loop
+}
+
+// loop is how the output that is held while all is well is wired.
+type loop struct {
+	Controller string
+	Drawing    template.HTML
+	Steps      []string
 }
 
 type controllerPage struct {
@@ -83,6 +91,7 @@ type controllerPage struct {
 	Drawings    []template.HTML
 	Columns     int
 	Valves      grid
+	Healthy     bool // its relay is among the valves' rows
 	Transformer string
 	Terminals   grid
 	Cables      []cable
@@ -114,6 +123,9 @@ func newDocument(s *wiring.Sheet, head Head) document {
 		Alone: len(s.Controllers) == 1, Cables: cables(s, s.Cuts, s.Totals, ""), Parts: s.Parts, Assumptions: s.Assumptions, Labels: labels(s)}
 	for i := range s.Controllers {
 		p := newControllerPage(s, &s.Controllers[i])
+		if h := s.Controllers[i].Healthy; h != nil {
+			d.Loops = append(d.Loops, loop{p.ID, loopFigure(p.ID, h, s.US), h.Steps()})
+		}
 		if p.Dense && len(p.Findings) > 0 {
 			for _, f := range p.Findings {
 				f.Subject = f.Where()
@@ -144,6 +156,10 @@ func newControllerPage(s *wiring.Sheet, c *wiring.ControllerSheet) controllerPag
 	for i := range c.Valves {
 		p.Valves.Rows = append(p.Valves.Rows, c.Valves[i].Cells(s.US))
 	}
+	if h := c.Healthy; h != nil {
+		p.Healthy = true
+		p.Valves.Rows = append(p.Valves.Rows, h.ValveCells(s.US))
+	}
 	p.Dense = 2*tallest+len(p.Terminals.Rows)+len(p.Valves.Rows)+2*len(p.Findings) > roomy
 	return p
 }
@@ -151,7 +167,17 @@ func newControllerPage(s *wiring.Sheet, c *wiring.ControllerSheet) controllerPag
 // figure is a terminal's drawing as an element of a page.
 func figure(controller string, t *wiring.TerminalSheet, us bool) template.HTML {
 	svg, height := drawTerminal(controller, t, us)
-	title := escaped(fmt.Sprintf("%s/%d: %s", controller, t.Number, t.Title()))
+	return inPage(svg, height, fmt.Sprintf("%s/%d: %s", controller, t.Number, t.Title()))
+}
+
+// loopFigure is the drawing of the healthy output as an element of a page.
+func loopFigure(controller string, h *wiring.HealthyRun, us bool) template.HTML {
+	svg, height := drawLoop(controller, h, us)
+	return inPage(svg, height, fmt.Sprintf("healthy output %s: %s", h.Label, h.Drives))
+}
+
+func inPage(svg string, height int, name string) template.HTML {
+	title := escaped(name)
 	return template.HTML(fmt.Sprintf(`<svg viewBox="0 0 %d %d" role="img" aria-label="%s">%s</svg>`, drawingWidth, height, title, svg)) // text in it is escaped
 }
 

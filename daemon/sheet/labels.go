@@ -19,7 +19,7 @@ type label struct {
 }
 
 func labels(s *wiring.Sheet) (out []labelGroup) {
-	var probes, boxes, valves, cables []label
+	var probes, boxes, valves, others, cables []label
 	for i := range s.Controllers {
 		c := &s.Controllers[i]
 		for j := range c.Terminals {
@@ -34,12 +34,15 @@ func labels(s *wiring.Sheet) (out []labelGroup) {
 		for j := range c.Valves {
 			valves = append(valves, valveLabel(c.ID, &c.Valves[j]))
 		}
+		if h := c.Healthy; h != nil {
+			others = append(others, label{"HEALTHY", []string{fmt.Sprintf("%s output %d, relay", c.ID, h.Output), "held while all is well: no switch here", h.Drives}})
+		}
 		for _, p := range c.Pieces {
 			end := label{p.Label, []string{p.From + " to " + p.To, p.Cable + ", " + p.M.Length(s.US)}}
 			cables = append(cables, end, end)
 		}
 	}
-	for _, g := range []labelGroup{{"Probe labels", probes}, {"Box labels", boxes}, {"Valve labels", valves}, {"Cable labels, one for each end", cables}} {
+	for _, g := range []labelGroup{{"Probe labels", probes}, {"Box labels", boxes}, {"Valve labels", valves}, {"Healthy output", others}, {"Cable labels, one for each end", cables}} {
 		if len(g.Labels) > 0 {
 			out = append(out, g)
 		}

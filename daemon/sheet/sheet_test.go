@@ -53,6 +53,14 @@ func TestNothingIsLeftOut(t *testing.T) {
 				require.Contains(t, page, "<b>"+v.ID+"</b>")
 				require.Contains(t, drawing, v.ID)
 			}
+			if h := c.Healthy; h != nil {
+				for _, text := range []string{page, drawing} {
+					require.Contains(t, text, ">"+h.Label+"<")
+					require.Contains(t, text, ">"+h.Drives+"<", "what sounds")
+					require.Contains(t, text, h.Steps()[1])
+				}
+				require.Equal(t, 1, strings.Count(page, "<b>HEALTHY</b>"), "a label")
+			}
 			for _, p := range c.Pieces {
 				require.Equal(t, 2, strings.Count(page, "<b>"+p.Label+"</b>"), "a label for each end")
 				require.Contains(t, drawing, p.Label)
@@ -93,6 +101,17 @@ func (broken) Write([]byte) (int, error) { return 0, errors.New("disk full") }
 func TestWritersMayFail(t *testing.T) {
 	require.ErrorContains(t, HTML(broken{}, wiring.Survey(small()), Head{}), "write sheet: disk full")
 	require.ErrorContains(t, SVG(broken{}, wiring.Survey(small())), "write drawing: disk full")
+}
+
+// No line of the drawing is squeezed for its length, as far as its sentences can be parted.
+func TestWordsAreNotSqueezed(t *testing.T) {
+	for _, r := range []wiring.Room{full(2), small()} {
+		for _, line := range strings.Split(svg(t, r), "\n") {
+			if strings.Contains(line, `class="words" x="24"`) {
+				require.NotContains(t, line, "textLength")
+			}
+		}
+	}
 }
 
 func TestWrapped(t *testing.T) {

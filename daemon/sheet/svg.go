@@ -61,9 +61,10 @@ func (p *page) heading(s string) {
 	p.text("heading", gutter, p.y, 21, sheetWidth-2*gutter, s)
 }
 
-// words writes a sentence over as many lines as it needs.
+// words writes a sentence over as many lines as it needs, each so short that it is not
+// squeezed.
 func (p *page) words(s string) {
-	for _, line := range wrapped(s, 155) {
+	for _, line := range wrapped(s, 148) {
 		p.y += lineHeight
 		p.text("words", gutter, p.y, wordSize, sheetWidth-2*gutter, line)
 	}
@@ -106,7 +107,24 @@ func (p *page) controller(s *wiring.Sheet, c *wiring.ControllerSheet) {
 	for i := range c.Valves {
 		p.words(valveWords(&c.Valves[i], s.US))
 	}
+	if h := c.Healthy; h != nil {
+		p.healthy(c.ID, h)
+	}
 	p.words("Transformer: " + c.Transformer.String())
+}
+
+// healthy draws the loop of the healthy output, and says how it is wired.
+func (p *page) healthy(controller string, h *wiring.HealthyRun) {
+	svg, height := drawLoop(controller, h, p.us)
+	p.y += 12
+	p.put(`<g transform="translate(%d %d)">%s</g>`, gutter, p.y, svg)
+	p.y += height
+	cells := h.Cells(p.us)
+	p.words(fmt.Sprintf("Output %d: healthy output, drives %s, %s of %s; loop %s, drop held %s, at inrush %s (20 °C / 75 °C); longest run %s",
+		h.Output, cells[2], cells[4], cells[3], cells[5], cells[6], cells[7], cells[8]))
+	for _, step := range h.Steps() {
+		p.words(step)
+	}
 }
 
 // valveWords says a valve's run in one sentence.

@@ -21,7 +21,7 @@ func assumed(sheets []ControllerSheet) []string {
 	var all assumptions
 	probes, valves := false, false
 	for i := range sheets {
-		valves = valves || len(sheets[i].Valves) > 0
+		valves = valves || len(sheets[i].Valves) > 0 || sheets[i].Healthy != nil
 		for j := range sheets[i].Terminals {
 			t := &sheets[i].Terminals[j]
 			probes = probes || len(t.Probes) > 0

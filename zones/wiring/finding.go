@@ -72,7 +72,18 @@ func (r *Room) findings(sheets []ControllerSheet) []Finding {
 			l.terminal(&s.Terminals[j])
 		}
 		for j := range c.Valves {
-			l.valve(c, &c.Valves[j], &s.Valves[j])
+			v := &c.Valves[j]
+			name := "valve " + v.ID
+			where := name
+			if v.Master {
+				where = "the master of supply " + v.Supply
+			}
+			l.valve(c, v, &s.Valves[j], name, where)
+		}
+		if h := c.Healthy; h != nil {
+			v := h.coil()
+			run := v.run(c.Volts)
+			l.valve(c, v, &run, "healthy output", "`healthy`")
 		}
 		l.transformer(&s.Transformer)
 		l.class2(&s.Transformer)
@@ -148,8 +159,9 @@ func (l *list) bus(name string, t *TerminalSheet) {
 
 func milliamps(a float64) string { return decimals(a*1000, 1) + " mA" }
 
-func (l *list) valve(c *Controller, v *Valve, run *ValveRun) {
-	name := "valve " + v.ID
+// valve judges the run of a valve, or of what is wired like one; where is its place in
+// room.yaml.
+func (l *list) valve(c *Controller, v *Valve, run *ValveRun, name, where string) {
 	if least := l.room.House.ValveWire; v.Wire.Given() && least.Given() && v.Wire.Finer(least) {
 		l.warn("valve-wire", name, "use "+least.String()+" or thicker", BasisHouse, "its wire is %s, the house rule is %s at least", v.Wire, least)
 	}
@@ -168,10 +180,6 @@ func (l *list) valve(c *Controller, v *Valve, run *ValveRun) {
 		}
 	}
 	if len(missing) > 0 {
-		where := name
-		if v.Master {
-			where = "the master of supply " + v.Supply
-		}
 		l.note("valve-unknown", name, "write "+strings.Join(missing, ", ")+" of "+where+" into room.yaml", BasisFile, "%s not given, so its run is not reckoned", strings.Join(missing, ", "))
 	}
 }
@@ -188,7 +196,7 @@ func (l *list) transformer(t *Transformer) {
 	rating, rated := t.Rating.Value()
 	wanted, _ := t.Wanted.Value()
 	if len(t.Open) > 0 && (len(t.Unknown) > 0 || !known) {
-		l.note("transformer-unknown", "transformer", "write `power` of the controller, and `holding` and `inrush` of each valve and master, into room.yaml", BasisFile, "its load is not wholly known")
+		l.note("transformer-unknown", "transformer", "write `power` of the controller, and `holding` and `inrush` of each valve, master and `healthy`, into room.yaml", BasisFile, "its load is not wholly known")
 	}
 	switch {
 	case !known:

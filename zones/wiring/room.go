@@ -7,6 +7,7 @@
 //	chain  controller --home run-- box 1 --lead-- box 2 --lead-- ...   tails at the boxes
 //	star   controller --home run-- box 1, every lead and tail from it
 //	valve  controller --two wires-- coil, one run a valve
+//	healthy  controller --two wires-- coil of a relay; its contact lets a horn sound when it drops
 //
 // Lengths in m, currents in A, resistances in ohm; what nobody wrote is not known,
 // and what follows from it is not known either: no figure is made up for it, save
@@ -48,6 +49,16 @@ type Controller struct {
 	VA        float64 // transformer rating; 0 = not given
 	Terminals []Terminal
 	Valves    []Valve // masters too
+	Healthy   *Healthy
+}
+
+// Healthy is the output that is held while all is well, with the relay that it holds.
+type Healthy struct {
+	Output          int
+	Drives          string  // what sounds when the relay drops; "" = not given
+	LengthM         float64 // one way, to the relay
+	Wire            Wire
+	Holding, Inrush float64 // A; 0 = not given
 }
 
 // Terminal is one bus of probes.

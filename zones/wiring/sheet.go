@@ -18,6 +18,7 @@ type ControllerSheet struct {
 	ID          string          `json:"id"`
 	Terminals   []TerminalSheet `json:"terminals"`
 	Valves      []ValveRun      `json:"valves"`
+	Healthy     *HealthyRun     `json:"healthy,omitempty"` // absent = it is on no output of this controller
 	Transformer Transformer     `json:"transformer"`
 	Pieces      []Piece         `json:"pieces"`
 	Cuts        []Cut           `json:"cut_list"`
@@ -104,6 +105,12 @@ func (r *Room) controller(c *Controller) ControllerSheet {
 		out.Pieces = append(out.Pieces, v.piece(c.ID))
 	}
 	parts.add(2*len(c.Valves), "watertight joint of 2 wires at a valve")
+	if h := c.Healthy; h != nil {
+		out.Healthy = h.run(c)
+		out.Pieces = append(out.Pieces, h.piece(c.ID))
+		parts.add(1, "relay, 1 change-over contact, coil %s", c.supply())
+		parts.add(1, "horn, lamp or dialler on its own battery")
+	}
 	out.Cuts, out.Totals, out.Parts = cuts(out.Pieces), totals(out.Pieces), sortParts(parts.parts)
 	return out
 }

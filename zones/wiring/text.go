@@ -16,7 +16,13 @@ func (s Sheet) String() string {
 		for j := range c.Terminals {
 			c.Terminals[j].write(&b, c.ID, s.US)
 		}
-		writeValves(&b, c.Valves, s.US)
+		writeRuns(&b, "valves, two wires each, copper at 20 °C / 75 °C", valveRows(c.Valves, s.US))
+		if h := c.Healthy; h != nil {
+			writeRuns(&b, "healthy output, two wires to a relay, copper at 20 °C / 75 °C", [][]string{HealthyHead(), h.Cells(s.US)})
+			for _, step := range h.Steps() {
+				fmt.Fprintf(&b, "    - %s\n", step)
+			}
+		}
 		fmt.Fprintf(&b, "  transformer: %s\n", c.Transformer)
 	}
 	s.writeShopping(&b)
@@ -126,16 +132,21 @@ func (t *TerminalSheet) Lines(us bool) []string {
 		t.Hot.GroundDrop.Measure(2, "V"), t.Cool.GroundDrop.Measure(2, "V"), SDI12GroundDrop))
 }
 
-func writeValves(b *strings.Builder, valves []ValveRun, us bool) {
-	if len(valves) == 0 {
-		return
-	}
+func valveRows(valves []ValveRun, us bool) [][]string {
 	rows := [][]string{ValveHead()}
 	for i := range valves {
 		rows = append(rows, valves[i].Cells(us))
 	}
+	return rows
+}
+
+// writeRuns writes rows under their head; a head alone is nothing.
+func writeRuns(b *strings.Builder, title string, rows [][]string) {
+	if len(rows) < 2 {
+		return
+	}
 	widths := columns(rows)
-	b.WriteString("  valves, two wires each, copper at 20 °C / 75 °C\n")
+	fmt.Fprintf(b, "  %s\n", title)
 	for _, row := range rows {
 		fmt.Fprintf(b, "    %s\n", strings.TrimRight(padded(row, widths), " "))
 	}
@@ -146,7 +157,7 @@ func (t Transformer) String() string {
 	need, known := t.Need.Value()
 	switch {
 	case len(t.Open) == 0:
-		return "no valve draws on it"
+		return "nothing draws on it"
 	case !known:
 		return "its load is not known"
 	}

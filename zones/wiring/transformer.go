@@ -9,7 +9,8 @@ import (
 const Spare = 0.25
 
 // Transformer is what one controller's outputs draw at worst: all that max_open of
-// each supply lets be open at once, masters too, and the step of one inrush.
+// each supply lets be open at once, masters too, what is held while all is well, and the
+// step of one inrush.
 type Transformer struct {
 	Volts   Amount   `json:"volts"`
 	Kind    string   `json:"kind,omitempty"`
@@ -32,6 +33,9 @@ func (r *Room) transformer(c *Controller) Transformer {
 			out.Unknown = append(out.Unknown, c.Valves[i].ID)
 		}
 	}
+	if h := c.Healthy; h != nil && h.Holding <= 0 {
+		out.Unknown = append(out.Unknown, healthyID)
+	}
 	open, opening, amps := r.worst(c)
 	for _, v := range open {
 		out.Open = append(out.Open, v.ID)
@@ -51,11 +55,18 @@ func (r *Room) transformer(c *Controller) Transformer {
 }
 
 // worst tries each valve as the one that opens and gives what is then open at most,
-// which one it is, and the current, A.
+// which one it is, and the current, A. The healthy output is held all along, and may be
+// what pulls in.
 func (r *Room) worst(c *Controller) (open []*Valve, opening *Valve, amps float64) {
+	var always, candidates []*Valve
+	if c.Healthy != nil {
+		always = []*Valve{c.Healthy.coil()}
+	}
 	for i := range c.Valves {
-		v := &c.Valves[i]
-		var set []*Valve
+		candidates = append(candidates, &c.Valves[i])
+	}
+	for _, v := range append(candidates, always...) {
+		set := slices.Clone(always)
 		sum := v.inrush() - v.Holding
 		for j := range r.Supplies {
 			set = append(set, c.openAtOnce(&r.Supplies[j], v)...)

@@ -66,8 +66,11 @@ func (c *Checker) grant(cmd *zones.Command, o *output) {
 	}
 	c.bootHold(cmd, o, ctl)
 	c.mayOpen(cmd)
-	if c.valve(cmd.Output) != nil {
+	switch holding, _ := Load(c.plan, cmd.Output); {
+	case c.valve(cmd.Output) != nil:
 		c.runGrant(cmd, o, until, up)
+	case holding > 0 && !c.maybeOpen(cmd.Output):
+		c.limitTransformer(cmd)
 	}
 	end := c.now.Mono + until - up
 	if o.granted && o.openRun == cmd.Run { // one that late reports made shorter may come too late to count
@@ -217,6 +220,9 @@ func Load(p *zones.Plan, at zones.Output) (holding, inrush float64) {
 		if m := p.Supplies[i].Master; m != nil && m.Output == at {
 			return m.Holding, max(0, m.Inrush-m.Holding)
 		}
+	}
+	if p.Healthy != nil && *p.Healthy == at {
+		return p.HealthyPart.Holding, max(0, p.HealthyPart.Inrush-p.HealthyPart.Holding)
 	}
 	return 0, 0
 }

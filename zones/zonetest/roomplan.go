@@ -142,7 +142,7 @@ func (r *roomScript) plan() (*zones.Plan, error) {
 	lights.On, lights.Off = onAt, offAt
 	p.Calendar.Days = []schedule.Day{lights}
 	r.equip(p)
-	p.Healthy = r.healthy
+	p.Healthy, p.HealthyPart = r.healthy, r.part
 	for _, z := range r.zones {
 		z.into(p)
 	}

@@ -16,7 +16,7 @@ import (
 //	controller north volts=24 va=40
 //	input      tank-low means=supply-low on=north
 //	supply     feed max-open=1 flow=1200 (L/h) low=tank-low master=8 kind=valve lead=2s
-//	healthy    north 9 (output)
+//	healthy    north 9 (output) holding=0.1 inrush=0.2
 //	zone       a supply=feed on=north outputs=1 probes=2 quorum=1 combine=median stale=3m
 //	           plausible=2..95 max-run=6m min-rest=5m max-per-day=1h max-moisture=70
 //	           plants=10 volume=4000 (mL) emitter=2 (L/h, two a plant) lost=60s/2h/6m
@@ -35,6 +35,7 @@ type roomScript struct {
 	zones       []*zoneScript
 	version     int
 	healthy     *zones.Output
+	part        zones.HealthyPart
 }
 
 // zoneScript is one zone of a script.
@@ -72,8 +73,8 @@ func (r *roomScript) take(c Line) (known bool, err error) {
 	case "window":
 		err = r.window(c)
 	case "healthy":
-		r.healthy = &zones.Output{Controller: c.arg(0)}
-		err = read(c.arg(1), &r.healthy.Number)
+		r.healthy, r.part = &zones.Output{Controller: c.arg(0)}, zones.HealthyPart{}
+		err = firstError(read(c.arg(1), &r.healthy.Number), c.options(map[string]any{"holding": &r.part.Holding, "inrush": &r.part.Inrush}))
 	case "no-zone":
 		err = r.drop(c)
 	default:

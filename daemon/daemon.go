@@ -100,6 +100,7 @@ type Daemon struct {
 
 	asked    map[string]chan zones.Answer
 	latest   zones.Answer // the room's last
+	aside    string       // what the register adds to an answer that is under way
 	orders   uint64
 	epoch    uint32
 	unclean  bool     // the process before did not end as it should

@@ -42,6 +42,9 @@ func (d *Daemon) Order(ctx context.Context, o zones.Order) (zones.Answer, error)
 		if a.Accepted {
 			d.durable(ctx)
 		}
+		if a.Accepted && ofProbe(a.Kind) && !d.kept(ctx) {
+			a.Because += "; the store cannot be written now: a crash forgets who said so, and why"
+		}
 		return a, nil
 	case <-ctx.Done():
 		_ = d.post(context.Background(), func() { delete(d.asked, o.ID) })
@@ -61,6 +64,26 @@ func (d *Daemon) durable(ctx context.Context) {
 	case <-written:
 	case <-d.ended:
 	case <-ctx.Done():
+	}
+}
+
+// kept waits until the register on the disk has what this one has: nobody is told of an
+// exchange whose note and name a power cut takes away. It reports whether it is so.
+func (d *Daemon) kept(ctx context.Context) bool {
+	for {
+		var saved <-chan struct{}
+		ok := true
+		err := d.post(ctx, func() { saved, ok = d.keeper.saved(d) })
+		if err != nil || !ok || saved == nil {
+			return err == nil && ok
+		}
+		select {
+		case <-saved:
+		case <-d.ended:
+			return false
+		case <-ctx.Done():
+			return false
+		}
 	}
 }
 
@@ -85,12 +108,17 @@ func (d *Daemon) obey(o *zones.Order) {
 		if d.acknowledge(o) {
 			return
 		}
-	case zones.OrderExchange:
-		d.exchange(o)
-		return
+	}
+	if ofProbe(o.Kind) {
+		v := d.view()
+		d.named(o, &v)
+		if o.Kind == zones.OrderExchange {
+			d.exchange(o, &v)
+			return
+		}
 	}
 	d.step(o)
-	if (o.Kind == zones.OrderAssign || o.Kind == zones.OrderLabel) && d.accepted(o) {
+	if ofProbe(o.Kind) && d.accepted(o) {
 		d.fitRegister(o.By)
 	}
 }
@@ -118,6 +146,11 @@ func (d *Daemon) acknowledge(o *zones.Order) bool {
 
 // answered hands an answer to whoever waits for it.
 func (d *Daemon) answered(a *zones.Answer) {
+	if d.aside != "" && a.Accepted {
+		more := *a
+		more.Because += "; " + d.aside
+		a = &more
+	}
 	d.latest = *a
 	if w := d.walking; w != nil && w.asked == a.Order {
 		w.answer = a

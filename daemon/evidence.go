@@ -78,10 +78,8 @@ func OfWhat(v zones.View, kind, name string) (id, zone string, place zones.Place
 		}
 		return name, "", place
 	}
-	for i := range v.Probes {
-		if p := &v.Probes[i]; p.ID == name || p.Place.String() == name {
-			return p.ID, p.Zone, p.Place
-		}
+	if p := v.Probe(name); p != nil {
+		return p.ID, p.Zone, p.Place
 	}
 	return name, "", place
 }

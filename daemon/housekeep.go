@@ -60,6 +60,7 @@ func (d *Daemon) show() {
 func (d *Daemon) view() zones.View {
 	v := d.room.View(d.now)
 	d.teacher.show(&v)
+	d.register.book.Number(&v)
 	v.Alarms = append(v.Alarms, d.troubles.views()...)
 	if closed := d.choice.keepsClosed(); closed != "" {
 		v.Standing = append([]zones.StandingView{{Code: zones.AlarmPlanRejected, Because: closed}}, v.Standing...)

@@ -32,6 +32,7 @@ type batch struct {
 	papers []store.Paper
 	thin   bool
 	at     time.Time
+	tried  chan struct{} // closed when it was written, or could not be
 
 	silenced  []store.Acknowledgement // alarms acknowledged
 	forgotten []alarmName             // whose acknowledgement is over
@@ -79,7 +80,9 @@ func newKeeper(s shelf, mono time.Duration) *keeper {
 func (k *keeper) write() {
 	defer close(k.done)
 	for b := range k.work {
-		k.results <- result{b, k.shelf.save(b)}
+		err := k.shelf.save(b)
+		k.results <- result{b, err}
+		close(b.tried)
 	}
 }
 
@@ -121,11 +124,7 @@ func (k *keeper) look(d *Daemon) {
 	if k.shelf == nil {
 		return
 	}
-	select {
-	case r := <-k.results:
-		k.finish(d, r)
-	default:
-	}
+	k.fetch(d)
 	if k.notice && k.noticedAt == 0 {
 		k.noticedAt = d.now.Mono
 	}
@@ -136,6 +135,34 @@ func (k *keeper) look(d *Daemon) {
 	if !k.busy && k.due(d.now.Mono) {
 		k.begin(d)
 	}
+}
+
+func (k *keeper) fetch(d *Daemon) {
+	select {
+	case r := <-k.results:
+		k.finish(d, r)
+	default:
+	}
+}
+
+// saved has papers that wait written at once, whatever the pace: a person waits. The
+// channel closes when a commit is through, and then it is to be asked again; nil: none
+// waits. false: they cannot be written now.
+func (k *keeper) saved(d *Daemon) (<-chan struct{}, bool) {
+	if k.shelf == nil {
+		return nil, true
+	}
+	k.fetch(d)
+	switch {
+	case k.busy:
+		return k.writing.tried, true
+	case len(d.papers) == 0:
+		return nil, true
+	case k.failing:
+		return nil, false
+	}
+	k.begin(d)
+	return k.writing.tried, true
 }
 
 func (k *keeper) due(mono time.Duration) bool {
@@ -160,14 +187,14 @@ func (k *keeper) begin(d *Daemon) {
 // batch takes all that is to be saved; the last one whatever its pace.
 func (k *keeper) batch(d *Daemon, last bool) *batch {
 	mono := d.now.Mono
-	b := &batch{lines: d.trail.takeUnsaved(), views: k.views, at: d.now.Wall}
+	b := &batch{lines: d.trail.takeUnsaved(), views: k.views, at: d.now.Wall, tried: make(chan struct{})}
 	k.views, k.notice, k.noticedAt, k.committed = nil, false, 0, mono
 	b.silenced, b.forgotten = d.silenced.unsaved()
 	b.papers = append(d.papers, d.teacher.paper(d.choice.plan.Room, d.room.Age(d.now), d.now.Wall, last)...)
 	d.papers = nil
 	if k.register {
 		k.register = false
-		v := d.room.View(d.now)
+		v := d.view()
 		b.probes = d.register.changed(&v)
 	}
 	if k.latched || mono-k.mirrored >= mirrorEvery { // what stands closed outlives a lost ledger

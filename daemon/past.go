@@ -2,6 +2,7 @@ package daemon
 
 import (
 	"context"
+	"fmt"
 	"io"
 	"slices"
 	"time"
@@ -10,6 +11,7 @@ import (
 	"rillgate/daemon/operator"
 	"rillgate/store"
 	"rillgate/zones"
+	lives "rillgate/zones/register"
 )
 
 // stretch is how much of the past is in memory at once while it is written out.
@@ -22,6 +24,7 @@ type past struct {
 	now   time.Time
 	lines []operator.Line
 	views []zones.View
+	meant []lives.Life // by the word that names a probe, the present one first
 }
 
 // History writes what is kept of the past, up to now: a table, or a picture. Only a look
@@ -34,6 +37,7 @@ func (d *Daemon) History(ctx context.Context, ask history.Ask, w io.Writer) erro
 	err := d.post(ctx, func() {
 		p.plan, p.now = d.choice.plan, d.now.Wall
 		p.lines, p.views = d.trail.recent(0, trailKept), d.keeper.waiting()
+		p.meant = d.register.book.Lives(ask.Probe)
 	})
 	if err != nil {
 		return err
@@ -43,7 +47,11 @@ func (d *Daemon) History(ctx context.Context, ask history.Ask, w io.Writer) erro
 
 // HistoryOf writes what a store keeps of the past of a room with a plan.
 func HistoryOf(s *store.Store, plan *zones.Plan, now time.Time, ask history.Ask, w io.Writer) error {
-	p := past{store: s, plan: plan, now: now}
+	book, err := RegisterIn(s)
+	if err != nil {
+		return fmt.Errorf("read the register of probes: %w", err)
+	}
+	p := past{store: s, plan: plan, now: now, meant: book.Lives(ask.Probe)}
 	return p.write(ask, w)
 }
 
@@ -61,7 +69,8 @@ func (p *past) write(ask history.Ask, w io.Writer) error {
 	return p.table(&ask, from, to, w)
 }
 
-// known refuses a name that neither the plan nor the register nor history has.
+// known refuses a name that neither the plan nor the register nor history has. A probe's
+// place or serial number becomes the id under which history is kept.
 func (p *past) known(ask *history.Ask, from, to time.Time) error {
 	switch {
 	case ask.Zone != "" && ask.Probe != "":
@@ -80,6 +89,10 @@ func (p *past) known(ask *history.Ask, from, to time.Time) error {
 	series, err := p.series(ask, from, to)
 	if err != nil || len(series) > 0 {
 		return err
+	}
+	if len(p.meant) > 0 {
+		ask.Probe = p.meant[0].ID
+		return nil
 	}
 	if ask.Zone != "" {
 		return &operator.Refusal{Text: "no zone is named " + ask.Zone, Hint: "`rillgate zones` lists them; one of an earlier plan has to have history in this time"}

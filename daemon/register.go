@@ -27,8 +27,7 @@ func (g *register) load(s *store.Store) {
 	for i := range probes {
 		g.known[probes[i].Place] = probes[i]
 	}
-	kept, _ := s.Papers(operator.PaperProbe)
-	g.book = lives.New(livesOf(kept))
+	g.book, _ = RegisterIn(s)
 }
 
 // livesOf reads the lives of probes; one that cannot be read is left out.
@@ -130,47 +129,8 @@ func (d *Daemon) lookAtRegister() {
 	g.found = now
 }
 
-// probeOf finds a probe of the room by its id or its place.
-func probeOf(v *zones.View, word string) *zones.ProbeView {
-	for i := range v.Probes {
-		if p := &v.Probes[i]; word != "" && (p.ID == word || p.Place.String() == word) {
-			return p
-		}
-	}
-	return nil
-}
-
-// exchange gives the order of an exchange to the room, and writes it into the register.
-// Where the serial number says that it is the same probe at another place, its offset
-// stays.
-func (d *Daemon) exchange(o *zones.Order) {
-	v := d.room.View(d.now)
-	was, is := probeOf(&v, o.Subject), probeOf(&v, o.With)
-	if was != nil && is != nil && d.register.book.Same(was.ID, is.Place) {
-		o.KeepOffset = true
-	}
-	d.step(o)
-	if was == nil || !d.accepted(o) {
-		return
-	}
-	place := was.Place
-	if is != nil {
-		place = is.Place
-	}
-	d.register.book.Exchanged(was.ID, place, d.now.Wall, o.By, o.Note)
-	d.teacher.another(was.ID)
-	d.fitRegister(o.By)
-	d.register.heard = true
-	d.lookAtRegister()
-}
-
-// accepted reports whether the room agreed to the order it was given last.
-func (d *Daemon) accepted(o *zones.Order) bool {
-	return d.latest.Order == o.ID && d.latest.Kind == o.Kind && d.latest.Accepted
-}
-
-// LivesIn gives the lives of the probes that a store keeps.
-func LivesIn(s *store.Store) ([]lives.Life, error) {
+// RegisterIn gives the register of probes that a store keeps.
+func RegisterIn(s *store.Store) (*lives.Register, error) {
 	kept, err := s.Papers(operator.PaperProbe)
-	return livesOf(kept), err
+	return lives.New(livesOf(kept)), err
 }

@@ -72,7 +72,13 @@ func (l *line) life(id string) string {
 	l.t.Helper()
 	y := &operator.Why{Subject: id, Kind: "probe"}
 	ask(l.t, l.d, func(ctx context.Context) {
-		operator.LifeOf(y, func(kind string) ([]operator.Paper, error) { return l.d.Papers(ctx, kind) })
+		e, err := l.d.Evidence(ctx, "probe", id)
+		if err != nil {
+			l.t.Error(err)
+			return
+		}
+		e.Lived(y, func(kind string) ([]operator.Paper, error) { return l.d.Papers(ctx, kind) })
+		e.Told(y)
 	})
 	var out []string
 	for _, n := range y.Numbers {
@@ -158,7 +164,7 @@ func TestFilesAndRegisterLoseNothing(t *testing.T) {
 	is := func(id, zone string) {
 		t.Helper()
 		v := l.d.view()
-		p := probeOf(&v, id)
+		p := v.Probe(id)
 		require.NotNil(t, p)
 		require.Equal(t, zone, p.Zone)
 		require.Equal(t, "by the door", p.Label)
@@ -193,7 +199,7 @@ func TestAMovedProbeKeepsItsOffset(t *testing.T) {
 	require.NotContains(t, a.Because, "went with the old one")
 	require.Empty(t, l.alarms())
 	v := l.d.view()
-	p := probeOf(&v, "a1")
+	p := v.Probe("a1")
 	require.Equal(t, "north/1/9", p.Place.String())
 	require.InDelta(t, 2, p.Offset, 1e-9)
 
@@ -202,6 +208,12 @@ func TestAMovedProbeKeepsItsOffset(t *testing.T) {
 		l.says("1:9", "S3", 0.44)
 	}
 	require.Equal(t, []string{"address-twice a1"}, l.alarms())
+	a = l.order(zones.Order{Kind: zones.OrderExchange, Subject: "a1"})
+	require.False(t, a.Accepted)
+	require.Contains(t, a.Because, "S1 and S3 answer by turns at north/1/9: take the old one off the line")
+	for range 2 {
+		l.says("1:9", "S3", 0.44)
+	}
 	a = l.order(zones.Order{Kind: zones.OrderExchange, Subject: "a1"})
 	require.Contains(t, a.Because, "the offset of 2.0 points went with the old one")
 	require.NoError(t, l.d.Close(nil))

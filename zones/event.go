@@ -116,9 +116,12 @@ type Order struct {
 	// KeepOffset says of an exchange that it is the same probe at another place, or that
 	// its offset was measured anew: the offset stays.
 	KeepOffset bool
-	Source     Source
-	By         string
-	Note       string
+	// Anyway says of an exchange that it stands though the register knows better; the room
+	// itself does not ask.
+	Anyway bool
+	Source Source
+	By     string
+	Note   string
 }
 
 // NewPlan puts a valid plan in force.

@@ -134,6 +134,8 @@ func (r *Room) orderExchange(e *Order) {
 		r.answer(e, false, NoReason, r.noProbe(e.Subject))
 	case q == nil:
 		r.answer(e, false, NoReason, r.noProbe(e.With))
+	case q == p && e.With != "":
+		r.answer(e, false, NoReason, sprintf("%s is the probe at %s already: where another one answers there now, `rillgate exchange %s` says so", p.id, p.place, p.id))
 	case q != p && q.inFiles:
 		r.answer(e, false, NoReason, sprintf("room.yaml names %s at %s, and it leads: exchange takes a probe that it does not name; change both lines there, then `rillgate apply`", q.id, q.place))
 	default:
@@ -149,7 +151,10 @@ func (r *Room) exchange(p, q *probe, keepOffset bool) string {
 	m := r.probeMemory(p)
 	m.Excluded, m.Level, m.Ignored = false, 0, 0
 	offset := p.signal.offset
-	if offset != 0 && !keepOffset {
+	switch {
+	case keepOffset && q == p && m.Void != 0: // dropped before, and to be added again
+		offset, m.Void = m.Void, 0
+	case offset != 0 && !keepOffset:
 		m.Void = offset
 	}
 	r.lookAnew(p)
@@ -188,7 +193,10 @@ func (r *Room) exchanged(p *probe, from Place, offset Level, kept bool) string {
 	if z := p.zone; z != nil {
 		s = sprintf("%s is the probe at %s now; zone %s, label and history stay, and it counts from its second reading on", p.id, p.place, z.id)
 	}
-	if offset != 0 && !kept {
+	switch {
+	case offset != 0 && kept:
+		s += sprintf("; the offset of %s points is added, as room.yaml says", points(offset))
+	case offset != 0:
 		s += sprintf("; the offset of %s points went with the old one: take it out of its line in room.yaml, or write its own", points(offset))
 	}
 	if p.place == from {

@@ -72,14 +72,14 @@ var findings = map[Reason]Explanation{
 	FindingAddressTwice: {
 		Title: "two probes have one address",
 		Harm:  "one number is now of one bed, now of another",
-		Rule:  "serial numbers change at a place three times in half an hour, or its moisture jumps down three times as no substrate can",
+		Rule:  "serial numbers come back to a place after others, twice in half an hour, or its moisture jumps down three times as no substrate can",
 		Do:    "take one off the line; give each its own address, alone on the line",
 		Alarm: true,
 	},
 	FindingSerialTwice: {
 		Title: "one serial number at two places",
 		Harm:  "one bed counts as two",
-		Rule:  "a serial number changes between two places three times in half an hour",
+		Rule:  "a serial number comes back to a place from another, twice in half an hour",
 		Do:    "look for a cable on two terminals, or a controller that reports a line twice",
 		Alarm: true,
 	},

@@ -9,7 +9,7 @@ import (
 
 func newAssign(f *flags) *cobra.Command {
 	o := &operator.Order{Kind: zones.OrderAssign}
-	cmd := orderCommand(f, "assign PROBE ZONE", "Give a probe (an id, or controller/terminal/address) to a zone", cobra.ExactArgs(2), o,
+	cmd := orderCommand(f, "assign PROBE ZONE", "Give a probe (its id, controller/terminal/address or serial number) to a zone", cobra.ExactArgs(2), o,
 		func(args []string) error {
 			o.Subject, o.Zone = args[0], args[1]
 			return nil

@@ -18,11 +18,16 @@ func newExchange(f *flags) *cobra.Command {
 			return nil
 		})
 	cmd.Long = "Say that another probe took the place of one: what answers at its place now, or NEW, which answers elsewhere\n" +
-		"(an id, or controller/terminal/address) and is named by no file. Zone, label and history go on under PROBE; what was\n" +
-		"judged of the old one, and its offset, end. It opens no valve, and it counts from its second reading on."
-	cmd.Flags().BoolVar(&o.Keep, "keep-offset", false, "it is the same probe at another place, or its offset was measured anew")
+		"and is named by no file. Zone, label and history go on under PROBE; what was judged of the old one, and its offset, end.\n" +
+		"It opens no valve, and it counts from its second reading on. Plug the new one in first: while the old serial number answers\n" +
+		"there yet, or nothing does, it is refused. " + probeWords
+	cmd.Flags().BoolVar(&o.Keep, "keep-offset", false, "it is the same probe at another place, or its offset was measured anew; one that was dropped is added again")
+	cmd.Flags().BoolVar(&o.Anyway, "anyway", false, "whatever serial numbers say: the new one has none of its own, or says the same; or it is not plugged in yet")
 	return cmd
 }
+
+// probeWords says how probes are named in every command.
+const probeWords = "A probe goes by its id, its place\n(controller/terminal/address) or its serial number."
 
 func newLabel(f *flags) *cobra.Command {
 	o := &operator.Order{Kind: zones.OrderLabel}

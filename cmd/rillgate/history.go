@@ -41,7 +41,7 @@ func newHistory(f *flags) *cobra.Command {
 		}),
 	}
 	cmd.Flags().StringVar(&ask.Zone, "zone", "", "one `ZONE`")
-	cmd.Flags().StringVar(&ask.Probe, "probe", "", "one `PROBE`")
+	cmd.Flags().StringVar(&ask.Probe, "probe", "", "one `PROBE`: its id, place or serial number, of now or of the past")
 	cmd.Flags().StringVar(&ask.From, "from", "", "begin at this `TIME`")
 	cmd.Flags().StringVar(&ask.To, "to", "", "end before this `TIME`")
 	cmd.Flags().BoolVar(&asCSV, "csv", false, "print a table")

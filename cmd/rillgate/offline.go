@@ -73,9 +73,6 @@ func fromStore(dir string, s *store.Store, req operator.Request) (r operator.Rep
 		if err == nil && (r.Why.Kind == "valve" || r.Why.Kind == "probe") {
 			err = evidenceRemembered(dir, s, r.Why)
 		}
-		if err == nil && r.Why.Kind == "probe" {
-			operator.LifeOf(r.Why, func(kind string) ([]operator.Paper, error) { return storedPapers(s, kind) })
-		}
 		if err == nil && r.Why.Kind == "zone" {
 			operator.WrittenOf(r.Why, func(kind string) ([]operator.Paper, error) { return storedPapers(s, kind) })
 		}
@@ -130,6 +127,9 @@ func evidenceRemembered(dir string, s *store.Store, y *operator.Why) error {
 		if met[i].Place == place && y.Kind == "probe" {
 			e.First, e.Last = met[i].FirstSeen, met[i].LastSeen
 		}
+	}
+	if y.Kind == "probe" {
+		e.Lived(y, func(kind string) ([]operator.Paper, error) { return storedPapers(s, kind) })
 	}
 	e.Told(y)
 	return nil

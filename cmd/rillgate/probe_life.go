@@ -60,15 +60,13 @@ func (f *flags) lives(cmd *cobra.Command) (all []register.Life, err error) {
 	return all, err
 }
 
-// probeIn finds the probe of a word in the room as it is now.
+// probeIn finds the probe of a word in the room as it is now, by what it is called now or
+// was.
 func probeIn(v *zones.View, word string, lives []register.Life) *zones.ProbeView {
-	for i := range v.Probes {
-		p := &v.Probes[i]
-		if p.ID == word || p.Place.String() == word || len(lives) > 0 && !lives[0].Gone && p.ID == lives[0].ID {
-			return p
-		}
+	if p := v.Probe(word); p != nil || len(lives) == 0 || lives[0].Gone {
+		return p
 	}
-	return nil
+	return v.Probe(lives[0].ID)
 }
 
 func showLives(out io.Writer, v *zones.View, p *zones.ProbeView, lives []register.Life) error {

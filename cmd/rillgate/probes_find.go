@@ -34,7 +34,8 @@ func findProbes(f *flags, cmd *cobra.Command) *cobra.Command {
 		ctx, stop := signal.NotifyContext(cmd.Context(), syscall.SIGINT, syscall.SIGTERM, syscall.SIGHUP)
 		defer stop()
 		asJSON, _ := cmd.Flags().GetBool("json")
-		s := &seeker{out: cmd.OutOrStdout(), errs: cmd.ErrOrStderr(), asJSON: asJSON, once: once}
+		zone, _ := cmd.Flags().GetString("zone")
+		s := &seeker{out: cmd.OutOrStdout(), errs: cmd.ErrOrStderr(), asJSON: asJSON, once: once, finder: dip.Finder{Zone: zone}}
 		return s.follow(ctx, watchEvery, f.viewNow)
 	})
 	return cmd
@@ -58,6 +59,9 @@ const findIntro = `Leave all probes alone until I say so. A dip counts as what i
 func (s *seeker) follow(ctx context.Context, every time.Duration, ask func(context.Context) (*zones.View, error)) error {
 	v, err := ask(ctx)
 	if err != nil {
+		return err
+	}
+	if err := zoneIn(v, s.finder.Zone); err != nil {
 		return err
 	}
 	if !s.asJSON {

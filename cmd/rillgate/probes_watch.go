@@ -25,11 +25,11 @@ func watchProbes(f *flags, cmd *cobra.Command) *cobra.Command {
 	var watch bool
 	var zone string
 	cmd.Flags().BoolVar(&watch, "watch", false, "show readings as they arrive, until Ctrl-C")
-	cmd.Flags().StringVar(&zone, "zone", "", "with --watch: the probes of one `ZONE`")
+	cmd.Flags().StringVar(&zone, "zone", "", "with --watch or --find: the probes of one `ZONE`")
 	show := cmd.RunE
 	cmd.RunE = job(func(cmd *cobra.Command, args []string) error {
 		if !watch && zone != "" {
-			return misuse("--zone goes with --watch")
+			return misuse("--zone goes with --watch or --find")
 		}
 		if !watch {
 			return show(cmd, args)
@@ -76,8 +76,8 @@ func (w *watcher) follow(ctx context.Context, ask func(context.Context) (*zones.
 	if err != nil {
 		return err
 	}
-	if w.zone != "" && !slices.ContainsFunc(v.Zones, func(z zones.ZoneView) bool { return z.ID == w.zone }) {
-		return &operator.Refusal{Text: "no zone is named " + w.zone, Hint: "`rillgate zones` lists them"}
+	if err := zoneIn(v, w.zone); err != nil {
+		return err
 	}
 	tick := time.NewTicker(watchEvery)
 	defer tick.Stop()
@@ -97,6 +97,14 @@ func (w *watcher) follow(ctx context.Context, ask func(context.Context) (*zones.
 			w.lost(time.Now(), err)
 		}
 	}
+}
+
+// zoneIn refuses a zone that the room does not have; "" is none.
+func zoneIn(v *zones.View, zone string) error {
+	if zone == "" || slices.ContainsFunc(v.Zones, func(z zones.ZoneView) bool { return z.ID == zone }) {
+		return nil
+	}
+	return &operator.Refusal{Text: "no zone is named " + zone, Hint: "`rillgate zones` lists them"}
 }
 
 // lost and back tell a reader of lines; on a terminal the frame says it.

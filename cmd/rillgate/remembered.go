@@ -26,6 +26,11 @@ func remembered(dir string, s *store.Store) (*zones.View, error) {
 	}
 	v := room.View(now)
 	lifeless(&v)
+	book, err := daemon.RegisterIn(s)
+	if err != nil {
+		return nil, fmt.Errorf("read the register of probes: %w", err)
+	}
+	book.Number(&v)
 	return &v, lastHeard(s, &v, time.Now())
 }
 

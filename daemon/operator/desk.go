@@ -133,10 +133,10 @@ func (d *Desk) why(ctx context.Context, req *Request, reply func(Reply) error) e
 		if err != nil {
 			return err
 		}
-		e.Told(y)
 		if y.Kind == "probe" {
-			LifeOf(y, func(kind string) ([]Paper, error) { return d.Files.Papers(ctx, kind) })
+			e.Lived(y, func(kind string) ([]Paper, error) { return d.Files.Papers(ctx, kind) })
 		}
+		e.Told(y)
 	case y.Kind == "zone":
 		WrittenOf(y, func(kind string) ([]Paper, error) { return d.Files.Papers(ctx, kind) })
 	}
@@ -161,7 +161,7 @@ func (d *Desk) order(ctx context.Context, req *Request, by string, reply func(Re
 		return &Refusal{Text: fmt.Sprintf("%q is no kind of order", o.Kind), Hint: "kinds are named as the commands: hold, release, shot, stop, reset"}
 	}
 	a, err := d.Room.Order(ctx, zones.Order{
-		Kind: o.Kind, Zone: o.Zone, Subject: o.Subject, For: timeOf(o.For), VolumeML: o.VolumeML, With: o.With, Label: o.Label, KeepOffset: o.Keep,
+		Kind: o.Kind, Zone: o.Zone, Subject: o.Subject, For: timeOf(o.For), VolumeML: o.VolumeML, With: o.With, Label: o.Label, KeepOffset: o.Keep, Anyway: o.Anyway,
 		Source: "socket", By: by, Note: o.Note,
 	})
 	return one(reply, Reply{Answer: &a}, err)

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"rillgate/zones"
+	"rillgate/zones/register"
 )
 
 // Evidence is what a Why of a valve or a probe rests on beyond the view.
@@ -18,7 +19,10 @@ type Evidence struct {
 	// First and Last are when a probe was heard first and last, as the register has it; zero
 	// = it does not know.
 	First, Last time.Time
-	Dead        bool // no daemon runs: how it is now is not known
+	// Life is what the register knows of a probe; nil = nothing. It knows better than First
+	// when a probe was heard first: First is of its place.
+	Life *register.Life
+	Dead bool // no daemon runs: how it is now is not known
 }
 
 // Told puts the evidence behind what a Why says already.
@@ -29,6 +33,7 @@ func (e *Evidence) Told(y *Why) {
 	if e.Probe != nil {
 		e.probe(y, e.Probe)
 	}
+	e.life(y)
 }
 
 // clock writes an instant with its distance from now.

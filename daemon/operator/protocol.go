@@ -102,6 +102,7 @@ type Order struct {
 	With     string          `json:"with,omitempty"`        // exchange: the probe that takes over
 	Label    string          `json:"label,omitempty"`       // assign, label
 	Keep     bool            `json:"keep_offset,omitempty"` // exchange: the offset stays
+	Anyway   bool            `json:"anyway,omitempty"`      // exchange: whatever serial numbers say
 	Note     string          `json:"note,omitempty"`
 }
 

@@ -72,21 +72,18 @@ var valveSentences = map[zones.ValveState]string{
 }
 
 func whyProbe(v *zones.View, subject string) *Why {
-	for i := range v.Probes {
-		p := &v.Probes[i]
-		if p.ID != subject && p.Place.String() != subject {
-			continue
-		}
-		y := &Why{Subject: nameOf(p), Kind: "probe", State: string(p.Quality), Because: p.Because}
-		if y.Because == "" {
-			y.Because = "it counts for its zone"
-		}
-		y.number("place", p.Place.String())
-		y.number("zone", orNone(p.Zone))
-		probeNumbers(y, p)
-		return y
+	p := v.Probe(subject)
+	if p == nil {
+		return nil
 	}
-	return nil
+	y := &Why{Subject: nameOf(p), Kind: "probe", State: string(p.Quality), Because: p.Because}
+	if y.Because == "" {
+		y.Because = "it counts for its zone"
+	}
+	y.number("place", p.Place.String())
+	y.number("zone", orNone(p.Zone))
+	probeNumbers(y, p)
+	return y
 }
 
 // probeNumbers are what it last said, and where it comes from.

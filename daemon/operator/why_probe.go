@@ -14,8 +14,12 @@ func (e *Evidence) probe(y *Why, p *zones.ProbeEvidence) {
 		e.inZone(y, p)
 	}
 	calibration(y, p)
-	if !e.First.IsZero() {
-		y.number("first heard", e.clock(e.First))
+	first, since := e.heardFirst()
+	if !first.IsZero() {
+		y.number("first heard", e.clock(first))
+	}
+	if !since.IsZero() && !since.Equal(first) {
+		y.number("this one first heard", e.clock(since))
 	}
 	if !e.Last.IsZero() && (e.Dead || p.HeardAt == nil) {
 		y.number("last heard", e.clock(e.Last))

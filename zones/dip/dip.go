@@ -11,6 +11,7 @@ package dip
 import (
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"rillgate/zones"
@@ -51,6 +52,10 @@ type Word struct {
 
 // Finder looks on. The zero value is ready to use; it is not safe for concurrent use.
 type Finder struct {
+	// Zone is whose probes are expected in the cup; another one is named all the same, and
+	// that it is another's. "" = any.
+	Zone string
+
 	spots   map[zones.Place]*spot
 	watered map[string]time.Time // by zone
 	ready   bool
@@ -212,16 +217,34 @@ func (f *Finder) wateredLately(s *spot, now time.Time) bool {
 
 // nowReady tells once that a rise would be seen.
 func (f *Finder) nowReady(v *zones.View) {
-	if f.ready || len(f.spots) == 0 {
-		return
-	}
+	n := 0
 	for _, s := range f.spots { // order: all must be
-		if s.n < quietFirst && v.Wall.Sub(s.arrived) < settles {
+		if f.Zone != "" && s.zone != f.Zone {
+			continue
+		}
+		if n++; s.n < quietFirst && v.Wall.Sub(s.arrived) < settles {
 			return
 		}
 	}
+	if f.ready || n == 0 {
+		return
+	}
 	f.ready = true
-	f.words = append(f.words, Word{Kind: Ready, Text: fmt.Sprintf("%d probes speak: put one into the cup", len(f.spots))})
+	f.words = append(f.words, Word{Kind: Ready, Text: speaking(n, f.Zone) + ": put one into the cup"})
+}
+
+func speaking(n int, zone string) string {
+	text := fmt.Sprintf("%d probes", n)
+	if n == 1 {
+		text = "1 probe"
+	}
+	if zone != "" {
+		text += " of zone " + zone
+	}
+	if n == 1 {
+		return text + " speaks"
+	}
+	return text + " speak"
 }
 
 // several tells of more than one that is wet at a time.
@@ -240,13 +263,22 @@ func (f *Finder) several() {
 		s.company = s.company || s.wet
 	}
 	slices.Sort(names)
-	if key := fmt.Sprint(names); key != f.told {
+	if key := strings.Join(names, " "); key != f.told {
 		f.told = key
-		f.words = append(f.words, Word{Kind: Several, Text: fmt.Sprintf("%d rose at once, %v: one probe at a time", len(names), names)})
+		f.words = append(f.words, Word{Kind: Several, Text: fmt.Sprintf("%d rose at once, %s: one probe at a time", len(names), listed(names))})
 	}
 }
 
+// listed names things as a sentence does: "a, b and c".
+func listed(names []string) string {
+	n := len(names) - 1
+	return strings.Join(names[:n], ", ") + " and " + names[n]
+}
+
 func (f *Finder) say(k Kind, p *zones.ProbeView, text string) {
+	if f.Zone != "" && p.Zone != f.Zone {
+		text += "; it is not one of zone " + f.Zone
+	}
 	f.words = append(f.words, Word{Kind: k, Probe: p.ID, Text: text})
 }
 

@@ -296,3 +296,36 @@ func watch(sim *simroom.Room, plan *zones.Plan, long time.Duration) (said []dip.
 	}
 	return said
 }
+
+// Names stand as in a sentence, however many.
+func TestSeveralAreNamed(t *testing.T) {
+	b := newBench(6).ready()
+	b.minute(map[int]float64{1: 88, 3: 86})
+	require.Equal(t, "2 rose at once, p1 and p3: one probe at a time", b.said[2].Text)
+	b.minute(map[int]float64{5: 86})
+	require.Equal(t, "3 rose at once, p1, p3 and p5: one probe at a time", b.said[len(b.said)-1].Text)
+}
+
+// Who looks for the probes of one zone is told when those speak, and of another zone's
+// that it is none of them.
+func TestOneZone(t *testing.T) {
+	b := newBench(3)
+	b.f.Zone = "west"
+	b.v.Probes[0].Moisture, b.v.Probes[2].AgeSeconds = nil, nil
+	look := func(one, two float64) {
+		b.read(1, one)
+		b.read(2, two)
+		b.v.Wall, b.now = b.now, b.now.Add(time.Minute)
+		b.said = append(b.said, b.f.Look(&b.v)...)
+	}
+	look(45, 45)
+	look(45, 45)
+	require.Equal(t, "1 probe of zone west speaks: put one into the cup", b.said[0].Text)
+	look(88, 45)
+	look(3, 45)
+	look(3, 88)
+	look(3, 3)
+	require.Len(t, b.said, 5)
+	require.NotContains(t, b.said[2].Text, "not one of")
+	require.Contains(t, b.said[4].Text, "this is the one in your hand; it is not one of zone west")
+}

@@ -5,7 +5,7 @@
 //
 //	the room's view --Fit---> lives: id, place, zone, label, offset --> changed lives, to be kept
 //	readings -------Heard---> serials by place, places by serial, jumps --> Findings
-//	an exchange ----Exchanged
+//	an exchange ----Weigh, Exchanged
 //
 // It is pure: time is what it is told. It decides nothing about water.
 package register
@@ -58,6 +58,9 @@ type Life struct {
 	Heard   bool        `json:"heard,omitempty"` // the device that stands for it was heard
 	Gone    bool        `json:"gone,omitempty"`
 	Events  []Event     `json:"events"`
+	// Into is the key of the life that this one was found to be the beginning of: it has
+	// its events now, and this one is kept for a mark. "" = it stands by itself.
+	Into string `json:"into,omitempty"`
 }
 
 // Bounds of the register.

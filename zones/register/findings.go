@@ -41,7 +41,7 @@ func (r *Register) twice(l *Life, s *spot, age time.Duration) (Finding, bool) {
 	case s.serial.alternates(age):
 		f.Because = fmt.Sprintf("%s and %s answer by turns at %s: two probes have one address. Take one off the line, and give it another address, alone on the line",
 			s.serial.before, s.serial.now, l.Place)
-	case s.jumps(age) >= switchesMin:
+	case s.jumps(age) >= jumpsMin:
 		f.Because = fmt.Sprintf("%s at %s jumped up and down %d times in half an hour, more than a substrate can: two probes have one address, or a plug is loose. Take the probes of this line off one by one until it stands still",
 			l.ID, l.Place, s.jumps(age))
 	default:
@@ -57,6 +57,9 @@ func (r *Register) stranger(l *Life, s *spot, age time.Duration) (Finding, bool)
 		return Finding{}, false
 	}
 	o := r.owner(is)
+	if o != nil && !named(o) {
+		o = nil // who answers unasked has no place of its own
+	}
 	switch {
 	case o != nil && r.where(is).alternates(age):
 		return Finding{}, false // one number at two places: told as that
@@ -66,7 +69,7 @@ func (r *Register) stranger(l *Life, s *spot, age time.Duration) (Finding, bool)
 	case o != nil:
 		return Finding{zones.FindingProbeMoved, o.ID, fmt.Sprintf("%s (%s) answers at %s now, and not at %s: `rillgate exchange %s %s` lets it go on there, or put it back",
 			o.ID, is, l.Place, o.Place, o.ID, l.Place)}, true
-	case l.Serial == "":
+	case l.Serial == "" || !named(l):
 		return Finding{}, false
 	}
 	return Finding{zones.FindingProbeExchanged, l.ID, fmt.Sprintf("%s answers at %s, where %s was %s: if it was exchanged, `rillgate exchange %s` lets it begin anew; if not, it is wired to the wrong place or bears the wrong address",

@@ -34,26 +34,85 @@ func taken(now []zones.ProbeView, place zones.Place) bool {
 }
 
 // same finds the life of a probe of the room: by its id, else the one at its place whose
-// id is known no more, else one that left under that id. Where there is none, it begins.
+// id is known no more, else the last that left under that id, or from that place. Where
+// there is none, it begins.
 func (r *Register) same(p *zones.ProbeView, known map[string]bool, at time.Time, by string) *Life {
 	if l := r.byID(p.ID); l != nil {
 		return l
 	}
 	if l := r.at(p.Place); l != nil && !known[l.ID] {
-		r.note(l, Event{At: at, Kind: Renamed, From: l.ID, To: p.ID, By: by})
-		l.ID = p.ID
+		r.rename(l, p.ID, at, by)
+		r.rejoin(l, r.left(func(o *Life) bool { return o.ID == p.ID && o.Place == l.Place }), at)
 		return l
 	}
-	if l := r.find(func(l *Life) bool { return l.Gone && l.ID == p.ID }); l != nil {
+	l := r.left(func(l *Life) bool { return l.ID == p.ID })
+	if l == nil {
+		l = r.left(func(l *Life) bool { return l.Place == p.Place && r.owner(l.Serial) == nil })
+	}
+	if l != nil {
 		l.Gone = false
 		r.note(l, Event{At: at, Kind: Back, By: by})
+		r.rename(l, p.ID, at, by)
 		return l
 	}
+	return r.begin(p, at, by)
+}
+
+func (r *Register) begin(p *zones.ProbeView, at time.Time, by string) *Life {
 	l := r.born(p, at)
 	if l != nil && p.InFiles {
 		r.note(l, Event{At: at, Kind: Listed, To: "named at " + p.Place.String(), By: by})
 	}
 	return l
+}
+
+func (r *Register) rename(l *Life, id string, at time.Time, by string) {
+	if l.ID != id {
+		r.note(l, Event{At: at, Kind: Renamed, From: l.ID, To: id, By: by})
+		l.ID = id
+	}
+}
+
+// left gives the life that left last of those that are meant, nil for none.
+func (r *Register) left(meant func(l *Life) bool) (last *Life) {
+	for _, l := range r.lives {
+		if l.Gone && meant(l) && (last == nil || l.until().After(last.until())) {
+			last = l
+		}
+	}
+	return last
+}
+
+// until gives when something happened to it last.
+func (l *Life) until() time.Time {
+	if n := len(l.Events); n > 0 {
+		return l.Events[n-1].At
+	}
+	return time.Time{}
+}
+
+// rejoin makes one life of two of the same probe: what the earlier one, which had left,
+// was goes before what the present one is. The earlier one stays as a mark of where it
+// went, so that whoever keeps lives forgets it.
+func (r *Register) rejoin(l, earlier *Life, at time.Time) {
+	if earlier == nil || earlier == l {
+		return
+	}
+	all := slices.Concat(earlier.Events, l.Events)
+	slices.SortStableFunc(all, func(a, b Event) int { return a.At.Compare(b.At) })
+	if n := len(all) - eventsMost; n > 0 {
+		all = slices.Delete(all, 1, 1+n)
+	}
+	l.Events = all
+	if earlier.ID != l.ID {
+		r.note(l, Event{At: at, Kind: Renamed, From: earlier.ID, To: l.ID})
+	}
+	if earlier.Place != l.Place {
+		r.note(l, Event{At: at, Kind: Placed, From: earlier.Place.String(), To: l.Place.String()})
+	}
+	r.changed[l.Key] = true
+	r.lives = slices.DeleteFunc(r.lives, func(o *Life) bool { return o == earlier })
+	r.joined = append(r.joined, Life{Key: earlier.Key, ID: earlier.ID, Place: earlier.Place, Gone: true, Into: l.Key})
 }
 
 func (r *Register) fit(l *Life, p *zones.ProbeView, at time.Time, by string) {
@@ -89,47 +148,6 @@ func (r *Register) heardAt(place zones.Place) string {
 	return ""
 }
 
-// Same reports whether the probe that answers at a place is, by its serial number, the
-// one that stands for an id.
-func (r *Register) Same(id string, place zones.Place) bool {
-	l, s := r.byID(id), r.spots[place]
-	return l != nil && s != nil && l.Serial != "" && s.serial.now == l.Serial && l.Place != place
-}
-
-// Exchanged writes down that another probe stands for an id: what answers at its place,
-// or, with another place, what answers there. It comes before the Fit that sees it.
-func (r *Register) Exchanged(id string, place zones.Place, at time.Time, by, note string) {
-	l := r.byID(id)
-	if l == nil {
-		return
-	}
-	e := Event{At: at, Kind: Exchange, From: titled(l.Serial, l.Place), By: by, Note: note}
-	was, serial := l.Serial, ""
-	if s := r.spots[place]; s != nil {
-		serial = s.serial.now
-	}
-	if serial == was && place == l.Place {
-		serial = "" // the new one was not heard yet, as far as its number tells
-	}
-	if other := r.at(place); other != nil && other != l {
-		other.Gone = true
-		r.note(other, Event{At: at, Kind: Left, To: "stands for " + id, By: by})
-	}
-	l.Place, l.Serial, l.Heard = place, serial, false
-	e.To = titled(serial, place)
-	r.note(l, e)
-	delete(r.spots, place)
-	delete(r.serials, was)
-	delete(r.serials, serial)
-}
-
-func titled(serial string, place zones.Place) string {
-	if serial == "" {
-		return place.String()
-	}
-	return serial + " at " + place.String()
-}
-
 // Sentence says an event in words.
 func (e Event) Sentence() string {
 	s := ""
@@ -137,7 +155,10 @@ func (e Event) Sentence() string {
 	case Met:
 		s = "first heard: " + e.To
 	case Serial:
-		s = "serial number " + e.To
+		s = "serial number " + or(e.To, "unknown")
+		if e.From != "" && e.To != "" {
+			s += ", " + e.From + " before"
+		}
 	case Left:
 		s = "known no more"
 		if e.To != "" {

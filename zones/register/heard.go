@@ -3,6 +3,7 @@ package register
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -12,20 +13,23 @@ import (
 const (
 	span        = 30 * time.Minute // what is judged together
 	lately      = time.Hour        // a place that is silent for longer says nothing of now
-	switchesMin = 3                // fewer are a person's hands
-	sureAfter   = 3                // readings in a row
-	jumpPoints  = 10.0             // a fall of more is no soil drying
+	returnsMin  = 2                // fewer are a person's hands
+	jumpsMin    = 3
+	namesKept   = 4
+	sureAfter   = 3    // readings in a row
+	jumpPoints  = 10.0 // a fall of more is no soil drying
 	jumpGap     = 10 * time.Minute
 	serialsMost = 512
 )
 
 // streak is one of several names that are heard in turn.
 type streak struct {
-	now      string
-	n        int           // in a row
-	at       time.Duration // age of the last
-	before   string        // the one before now
-	switches []time.Duration
+	now     string
+	n       int           // in a row
+	at      time.Duration // age of the last
+	before  string        // the one before now
+	names   []string      // heard lately, without now
+	returns []time.Duration
 }
 
 func (s *streak) put(name string, at time.Duration) {
@@ -34,9 +38,13 @@ func (s *streak) put(name string, at time.Duration) {
 		s.n++
 		return
 	}
+	if slices.Contains(s.names, name) {
+		s.returns = append(s.returns, at)
+		s.returns = s.returns[max(0, len(s.returns)-8):]
+	}
 	if s.now != "" {
-		s.switches = append(s.switches, at)
-		s.switches = s.switches[max(0, len(s.switches)-8):]
+		s.names = append(slices.DeleteFunc(s.names, func(n string) bool { return n == s.now || n == name }), s.now)
+		s.names = s.names[max(0, len(s.names)-namesKept):]
 	}
 	s.before, s.now, s.n = s.now, name, 1
 }
@@ -44,15 +52,16 @@ func (s *streak) put(name string, at time.Duration) {
 // sure reports whether the name stands for now.
 func (s *streak) sure() bool { return s.n >= sureAfter }
 
-// alternates reports whether the names came and went within the last half hour.
+// alternates reports whether names came back within the last half hour. One new name
+// after the other is none: that is a person at work.
 func (s *streak) alternates(at time.Duration) bool {
 	n := 0
-	for _, x := range s.switches {
+	for _, x := range s.returns {
 		if at-x <= span {
 			n++
 		}
 	}
-	return n >= switchesMin
+	return n >= returnsMin
 }
 
 // spot is one place, and what was heard there.
@@ -81,10 +90,7 @@ func (r *Register) Heard(rd *zones.Reading, age time.Duration, at time.Time) {
 	if rd.Serial != "" {
 		s.serial.put(rd.Serial, age)
 		r.where(rd.Serial).put(rd.Place.String(), age)
-		if l.Serial == "" && r.owner(rd.Serial) == nil {
-			l.Serial = rd.Serial
-			r.note(l, Event{At: at, Kind: Serial, To: rd.Serial})
-		}
+		r.number(l, s, rd.Serial, at)
 	}
 	if rd.HasMoisture {
 		s.points[s.n%len(s.points)] = point{age, rd.Moisture.Float()}
@@ -93,6 +99,31 @@ func (r *Register) Heard(rd *zones.Reading, age time.Duration, at time.Time) {
 	if !l.Heard {
 		l.Heard = true
 		r.note(l, Event{At: at, Kind: Met, To: firstWords(rd)})
+	}
+}
+
+// number gives a probe the serial number that its place told. A named probe keeps its
+// own, and whose it is told as moved or exchanged; who answers unasked has no claim: a
+// number goes to where it is heard for sure.
+func (r *Register) number(l *Life, s *spot, serial string, at time.Time) {
+	o := r.owner(serial)
+	switch {
+	case o == l || o != nil && named(o), l.Serial != "" && named(l):
+		return
+	case (o != nil || l.Serial != "") && !s.serial.sure():
+		return
+	case o != nil:
+		r.note(o, Event{At: at, Kind: Serial, From: serial, Note: serial + " answers at " + l.Place.String()})
+		o.Serial, o.Heard = "", false
+	}
+	r.note(l, Event{At: at, Kind: Serial, From: l.Serial, To: serial})
+	began := l.Serial == "" && !l.Heard
+	if l.Serial != "" {
+		l.Heard = false // another one
+	}
+	l.Serial = serial
+	if began && !named(l) { // the one that left answers again, here
+		r.rejoin(l, r.left(func(o *Life) bool { return o.Serial == serial }), at)
 	}
 }
 

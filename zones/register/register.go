@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"rillgate/zones"
@@ -16,6 +17,7 @@ type Register struct {
 	spots   map[zones.Place]*spot
 	serials map[string]*streak // where a serial number is heard
 	changed map[string]bool    // keys of lives that changed since Changed
+	joined  []Life             // marks of those that went into another, since Changed
 	births  int
 }
 
@@ -23,7 +25,7 @@ type Register struct {
 func New(kept []Life) *Register {
 	r := &Register{spots: map[zones.Place]*spot{}, serials: map[string]*streak{}, changed: map[string]bool{}}
 	for i := range kept {
-		if l := kept[i]; l.Key != "" && r.byKey(l.Key) == nil {
+		if l := kept[i]; l.Key != "" && l.Into == "" && r.byKey(l.Key) == nil {
 			l.Events = slices.Clone(l.Events)
 			r.lives = append(r.lives, &l)
 		}
@@ -56,6 +58,17 @@ func (r *Register) owner(serial string) *Life {
 	return r.find(func(l *Life) bool { return serial != "" && !l.Gone && l.Serial == serial })
 }
 
+// Number puts the serial numbers that are known into a look at the room, where nothing
+// has told one since its start.
+func (r *Register) Number(v *zones.View) {
+	for i := range v.Probes {
+		p := &v.Probes[i]
+		if l := r.byID(p.ID); p.Serial == "" && l != nil && l.Place == p.Place {
+			p.Serial = l.Serial
+		}
+	}
+}
+
 // Lives gives the lives that a word means, the present one first: an id, a place as
 // "north/1/0", or a serial number, now or in the past.
 func (r *Register) Lives(word string) []Life { return Lives(r.all(), word) }
@@ -85,14 +98,25 @@ func (l *Life) means(word string) bool {
 		return word != ""
 	}
 	return word != "" && slices.ContainsFunc(l.Events, func(e Event) bool {
-		return (e.Kind == Renamed || e.Kind == Serial || e.Kind == Exchange) && (e.From == word || e.To == word)
+		switch e.Kind {
+		case Renamed, Serial:
+			return e.From == word || e.To == word
+		case Exchange:
+			return titles(e.From, word) || titles(e.To, word)
+		}
+		return false
 	})
+}
+
+// titles reports whether an exchange names a serial number, or all that titled says.
+func titles(title, word string) bool {
+	return title == word || strings.HasPrefix(title, word+" at ")
 }
 
 // rank puts what is before what was.
 func (l *Life) rank(word string) int {
 	switch {
-	case !l.Gone && l.ID == word:
+	case !l.Gone && (l.ID == word || l.Serial == word):
 		return 0
 	case !l.Gone:
 		return 1
@@ -109,7 +133,9 @@ func (r *Register) Changed() (out []Life) {
 			out = append(out, one)
 		}
 	}
+	out = append(out, r.joined...)
 	clear(r.changed)
+	r.joined = nil
 	return out
 }
 

@@ -125,8 +125,9 @@ func TestMoved(t *testing.T) {
 	}
 	require.Equal(t, []string{"probe-moved a2"}, b.found())
 	require.Contains(t, b.r.Findings(b.age)[0].Because, "`rillgate exchange a2 north/1/7` lets it go on there")
-	require.True(t, b.r.Same("a2", place("7")))
-	require.False(t, b.r.Same("a1", place("7")))
+	require.True(t, b.r.Weigh("a2", place("7"), false, b.age).Same)
+	require.False(t, b.r.Weigh("a1", place("7"), false, b.age).Same)
+	require.Equal(t, "S2, which answers at north/1/7, is a2 of north/1/1", b.r.Weigh("a1", place("7"), false, b.age).Against)
 
 	b.r.Exchanged("a2", place("7"), b.wall(), "ana", "")
 	b.room = []zones.ProbeView{b.room[0], {ID: "a2", Place: place("7"), Zone: "east", InFiles: true}}

@@ -23,14 +23,19 @@ func (d *Daemon) View(ctx context.Context) (*zones.View, error) {
 // Notices are the sentences at the top of the page.
 func (d *Daemon) Notices(context.Context) []string { return d.shown.Load().notices }
 
+// orderID gives the next order an id of its own, that begins with where it came from.
+func (d *Daemon) orderID(from string) string {
+	d.orders++
+	return from + strconv.FormatUint(uint64(d.epoch), 10) + "-" + strconv.FormatUint(d.orders, 10)
+}
+
 // Order hands one order to the room and waits for its answer.
 func (d *Daemon) Order(ctx context.Context, o zones.Order) (zones.Answer, error) {
 	ctx, cancel := context.WithTimeout(ctx, answerWithin)
 	defer cancel()
 	ch := make(chan zones.Answer, 1)
 	err := d.post(ctx, func() {
-		d.orders++
-		o.ID = "s" + strconv.FormatUint(uint64(d.epoch), 10) + "-" + strconv.FormatUint(d.orders, 10)
+		o.ID = d.orderID("s")
 		d.asked[o.ID] = ch
 		d.obey(&o)
 	})

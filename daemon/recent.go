@@ -69,10 +69,15 @@ func (r *recent) point(zone string, p page.Point) {
 }
 
 // unsaved gives the points of a probe's series in [from, to) that are in memory.
-func (r *recent) unsaved(of page.Series, from, to time.Time) (out []page.Point) {
+func (r *recent) unsaved(of page.Series, from, to time.Time) []page.Point {
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	for _, p := range r.probes[of] {
+	return between(r.probes[of], from, to)
+}
+
+// between gives copies of the points in [from, to).
+func between(points []page.Point, from, to time.Time) (out []page.Point) {
+	for _, p := range points {
 		if !p.At.Before(from) && p.At.Before(to) {
 			out = append(out, p)
 		}
@@ -105,26 +110,18 @@ func (r *recent) entry(at time.Time, e *zones.Entry) {
 	r.shots[e.Zone] = list
 }
 
-// run puts in a run of an earlier process. One without an end was cut by its end.
+// run puts in a run of an earlier process.
 func (r *recent) run(zone string, s page.Shot) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	if s.End.IsZero() {
-		s.End, s.Closed = s.Start, zones.AlarmUnfinishedRun
-	}
 	r.shots[zone] = append(r.shots[zone], s)
 }
 
 // history gives a zone's points in [from, to).
-func (r *recent) history(zone string, from, to time.Time) (out []page.Point) {
+func (r *recent) history(zone string, from, to time.Time) []page.Point {
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	for _, p := range r.points[zone] {
-		if !p.At.Before(from) && p.At.Before(to) {
-			out = append(out, p)
-		}
-	}
-	return out
+	return between(r.points[zone], from, to)
 }
 
 // runs gives a zone's runs that were open within [from, to).

@@ -6,7 +6,6 @@ import (
 
 	"rillgate/configs"
 	"rillgate/daemon/operator"
-	"rillgate/daemon/page"
 	"rillgate/store"
 	"rillgate/zones"
 	lives "rillgate/zones/register"
@@ -188,13 +187,13 @@ func (d *Daemon) redraw(plan *zones.Plan) {
 	for i := range plan.Zones {
 		id := plan.Zones[i].ID
 		points, _ := s.History(store.ZoneMoisture, id, from, to) // a line on the page; the next minutes draw it again
-		for _, p := range points {
-			d.recent.point(id, page.Point{At: p.At, Value: float64(p.Value) / 1000, Known: true})
+		for _, p := range pointsOf(points) {
+			d.recent.point(id, p)
 		}
 	}
 	runs, _ := s.Runs(from, to)
-	for _, r := range runs {
-		d.recent.run(r.Zone, page.Shot{Start: r.Opened, End: r.Closed, Opened: r.Why, Closed: r.End, Litres: r.Litres})
+	for i := range runs {
+		d.recent.run(runs[i].Zone, shotOf(&runs[i], false))
 	}
 }
 

@@ -4,7 +4,6 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
-	"strconv"
 	"strings"
 	"time"
 
@@ -114,8 +113,7 @@ func (d *Daemon) lookAtWalk() {
 	v := d.room.View(d.now)
 	w.walk.Look(&v)
 	for o := w.walk.Order(); o != nil && d.breach == nil; o = w.walk.Order() {
-		d.orders++
-		o.ID, o.Source, o.By = "w"+strconv.FormatUint(uint64(d.epoch), 10)+"-"+strconv.FormatUint(d.orders, 10), "socket", w.by
+		o.ID, o.Source, o.By = d.orderID("w"), "socket", w.by
 		w.asked, w.answer = o.ID, nil
 		d.step(o)
 		if w.answer == nil {

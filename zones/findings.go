@@ -7,6 +7,7 @@ const (
 	FindingProbeSlipped    Reason = "probe-slipped"
 	FindingLeakSuspected   Reason = "leak-suspected"
 	FindingSwapped         Reason = "swapped"
+	FindingProbesStill     Reason = "probes-still"
 	FindingProbeDrifts     Reason = "probe-drifts"
 )
 
@@ -46,6 +47,13 @@ var findings = map[Reason]Explanation{
 		Harm:  "one zone drowns on the other's thirst",
 		Rule:  "moisture follows the shots of another zone, and not its own",
 		Do:    "compare the wiring of valves and probes with `room.yaml`; `rillgate stop` keeps all closed meanwhile",
+		Alarm: true,
+	},
+	FindingProbesStill: {
+		Title: "a zone stands still",
+		Harm:  "plants dry under probes that go on to claim water",
+		Rule:  "by day, with nothing watered, the zone no longer falls as it used to",
+		Do:    "feel the substrate; weigh a sample; where it is drier than told, exchange the probes and water by hand meanwhile",
 		Alarm: true,
 	},
 	FindingProbeDrifts: {

@@ -78,13 +78,14 @@ const (
 	ProbeSlipped    Code = "probe-slipped"    // a probe fell at once and its neighbours did not
 	LeakSuspected   Code = "leak-suspected"   // a zone rises without a command
 	Swapped         Code = "swapped"          // moisture follows the shots of another zone
+	ProbesStill     Code = "probes-still"     // a zone does not fall by day as it used to while nothing is watered
 	ProbeDrifts     Code = "probe-drifts"     // a probe goes away from its neighbours while nothing is watered
 )
 
 // Codes lists every code, in order of weight: of two findings about one probe or zone
 // the first stands.
 func Codes() []Code {
-	return []Code{Swapped, LeakSuspected, ProbeSlipped, EmittersBlocked, ProbeDrifts}
+	return []Code{Swapped, LeakSuspected, ProbeSlipped, EmittersBlocked, ProbesStill, ProbeDrifts}
 }
 
 // Finding is something that the zone's own past speaks against. It closes no valve.

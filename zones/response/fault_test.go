@@ -28,6 +28,12 @@ func cases() []planted {
 		}
 		return all
 	}
+	allStick := func() (all []simroom.Fault) {
+		for k := 0; k < 4; k++ {
+			all = append(all, simroom.Fault{Kind: simroom.ProbeStuck, Subject: fmt.Sprintf("z1-%d", k)})
+		}
+		return all
+	}
 	one := func(f simroom.Fault) []simroom.Fault { return []simroom.Fault{f} }
 	const morning, noon, evening = 6*time.Hour + 30*time.Minute, 11 * time.Hour, 20 * time.Hour
 	return []planted{
@@ -37,6 +43,7 @@ func cases() []planted {
 		{"the valve sticks closed", noon, one(simroom.Fault{Kind: simroom.ValveStuckClosed, Subject: "z1"}), response.EmittersBlocked, "z1", ""},
 		{"one plant's emitters pass a fifth", morning, one(simroom.Fault{Kind: simroom.EmittersBlocked, Subject: "z1-2", Value: 0.2}), response.EmittersBlocked, "z1-2", ""},
 		{"a probe sticks", morning, one(simroom.Fault{Kind: simroom.ProbeStuck, Subject: "z1-1"}), response.EmittersBlocked, "z1-1", ""},
+		{"all probes stick at noon, when the zone is wet", noon, allStick(), response.ProbesStill, "z1", ""},
 		{"a probe in the air by day", noon, one(simroom.Fault{Kind: simroom.ProbeInAir, Subject: "z1-1"}), response.ProbeSlipped, "z1-1", ""},
 		{"half out, by night", evening, one(simroom.Fault{Kind: simroom.ProbeInAir, Subject: "z1-1", Value: 30}), response.ProbeSlipped, "z1-1", ""},
 		{"a leak of 0.2 L a plant and hour by day", noon, one(simroom.Fault{Kind: simroom.BedLeak, Subject: "z1", Value: 10}), response.LeakSuspected, "z1", ""},

@@ -63,6 +63,7 @@ func (b *bed) endStretch(at int64, m *Model) {
 	k.Odd = middleOf(k.Falls) < -oddRise
 	if m.lit {
 		b.day = keep(b.day, k, keptBlocks)
+		m.seekStill(b)
 	} else {
 		b.night = keep(b.night, k, keptBlocks)
 	}

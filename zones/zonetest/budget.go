@@ -13,7 +13,7 @@ func (c *Checker) startRun(r *run) {
 		c.breach(17, "run %s of zone %q, which the plan does not have", r.id, r.zone)
 		return
 	}
-	most := dayLimit(p, r.reason)
+	_, most := limits(p, r.reason)
 	z.most(r.reason, most)
 	for _, at := range r.outputs {
 		if o := c.out(at); r.reason == zones.Soak {
@@ -152,8 +152,9 @@ func (c *Checker) intent(rec *zones.Record) {
 	if r.length > zones.MaxRunCeiling || r.length <= 0 {
 		c.breach(18, "run %s of %s", r.id, r.length)
 	}
-	if z := c.zonePlan(r.zone); z != nil && r.length > runLimit(z, r.reason) {
-		c.breach(1, "run %s of %s (%s), max_run of %s is %s", r.id, r.length, r.reason, r.zone, runLimit(z, r.reason))
+	if z := c.zonePlan(r.zone); z == nil {
+	} else if most, _ := limits(z, r.reason); r.length > most {
+		c.breach(1, "run %s of %s (%s), max_run of %s is %s", r.id, r.length, r.reason, r.zone, most)
 	}
 }
 

@@ -43,7 +43,7 @@ var notHere = map[zones.Reason]string{
 	zones.AlarmStoreDamaged: "raised by the daemon, which opens the register",
 
 	zones.FindingEmittersBlocked: taughtIt, zones.FindingProbeSlipped: taughtIt, zones.FindingLeakSuspected: taughtIt,
-	zones.FindingSwapped: taughtIt, zones.FindingProbeDrifts: taughtIt,
+	zones.FindingSwapped: taughtIt, zones.FindingProbesStill: taughtIt, zones.FindingProbeDrifts: taughtIt,
 
 	zones.FindingProbeExchanged: registered, zones.FindingProbeMoved: registered, zones.FindingAddressTwice: registered, zones.FindingSerialTwice: registered,
 }

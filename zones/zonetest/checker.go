@@ -198,7 +198,8 @@ func (c *Checker) newPlan(p *zones.Plan) {
 			continue
 		}
 		elapsed := c.now.Mono - r.start
-		r.bound = min(r.bound, max(runLimit(z, r.reason), elapsed+lease+tickGap)) // what was granted cannot be called back
+		most, _ := limits(z, r.reason)
+		r.bound = min(r.bound, max(most, elapsed+lease+tickGap)) // what was granted cannot be called back
 	}
 	c.orders.keepSoaks(c)
 }

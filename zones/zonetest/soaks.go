@@ -87,26 +87,16 @@ func (c *Checker) isSoak(run string) bool {
 	return r != nil && r.reason == zones.Soak
 }
 
-// runLimit is how long a run of the zone may be.
-func runLimit(z *zones.Zone, why zones.Reason) time.Duration {
+// limits gives how long a run of the zone for that reason may be, and all of them in any
+// 24 h.
+func limits(z *zones.Zone, why zones.Reason) (run, day time.Duration) {
 	switch {
 	case why != zones.Soak:
-		return z.Limits.MaxRun
+		return z.Limits.MaxRun, z.Limits.MaxPerDay
 	case z.Limits.Soak == nil:
-		return 0
+		return 0, 0
 	}
-	return z.Limits.Soak.MaxRun
-}
-
-// dayLimit is how long runs for that reason may be in any 24 h.
-func dayLimit(z *zones.Zone, why zones.Reason) time.Duration {
-	switch {
-	case why != zones.Soak:
-		return z.Limits.MaxPerDay
-	case z.Limits.Soak == nil:
-		return 0
-	}
-	return z.Limits.Soak.MaxPerDay
+	return z.Limits.Soak.MaxRun, z.Limits.Soak.MaxPerDay
 }
 
 // most keeps the highest limit of a day that was in force.

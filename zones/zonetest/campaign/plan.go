@@ -2,6 +2,7 @@ package campaign
 
 import (
 	"fmt"
+	"rillgate/zones/zonetest"
 	"slices"
 	"time"
 	_ "time/tzdata" // rooms on machines without a zone database
@@ -74,7 +75,7 @@ func newSetup(c *Case) *setup {
 	s.lookEvery, s.calmLook = 5*time.Minute, 2*time.Minute
 	if c.Sparse {
 		s.options.IdleReports, s.options.InputPeriod = 14*time.Second, 150*time.Second
-		s.lookEvery, s.calmLook = 30*time.Minute, 4*time.Minute
+		s.lookEvery, s.calmLook = 15*time.Minute, 4*time.Minute
 	}
 	s.settled = 2*period + 10*time.Second
 	if !s.options.NoStamps {
@@ -183,13 +184,19 @@ func press(d *dice, p *zones.Plan) {
 // master, and the inrush of the one that takes most.
 func demand(p *zones.Plan, controller string, z *zones.Zone) float64 {
 	amps, more := 0.0, 0.0
-	for i := range p.Valves {
-		if v := &p.Valves[i]; slices.Contains(z.Valves, v.ID) && v.Output.Controller == controller {
-			amps, more = amps+v.Holding, max(more, v.Inrush-v.Holding)
+	add := func(at zones.Output) {
+		if at.Controller == controller {
+			holding, inrush := zonetest.Load(p, at)
+			amps, more = amps+holding, max(more, inrush)
 		}
 	}
-	if m := p.Supplies[0].Master; m != nil && m.Output.Controller == controller {
-		amps, more = amps+m.Holding, max(more, m.Inrush-m.Holding)
+	for i := range p.Valves {
+		if slices.Contains(z.Valves, p.Valves[i].ID) {
+			add(p.Valves[i].Output)
+		}
+	}
+	if m := p.Supplies[0].Master; m != nil {
+		add(m.Output)
 	}
 	return amps + more
 }

@@ -57,7 +57,7 @@ func (d *Daemon) Evidence(ctx context.Context, kind, name string) (*operator.Evi
 // EvidenceOf asks a room for what it knows of a valve or a probe.
 func EvidenceOf(room Witness, now zones.Instant, kind, name string) *operator.Evidence {
 	e := &operator.Evidence{Now: now.Wall.In(room.Location())}
-	if kind == "valve" {
+	if kind == "valve" || kind == "output" {
 		if got, ok := room.ValveEvidence(name, now); ok {
 			e.Valve = &got
 		}
@@ -70,6 +70,9 @@ func EvidenceOf(room Witness, now zones.Instant, kind, name string) *operator.Ev
 // OfWhat gives id and zone of a valve, or id, zone and place of a probe, by its id or its
 // place; a name that is neither comes back as it is.
 func OfWhat(v zones.View, kind, name string) (id, zone string, place zones.Place) {
+	if kind == "output" {
+		return name, "", place
+	}
 	if kind == "valve" {
 		for i := range v.Valves {
 			if v.Valves[i].ID == name {
@@ -84,12 +87,16 @@ func OfWhat(v zones.View, kind, name string) (id, zone string, place zones.Place
 	return name, "", place
 }
 
-// LinesWanted says which lines of the journal are of a valve (its zone's runs) or a probe.
+// LinesWanted says which lines of the journal are of a valve (its zone's runs), a probe
+// or the healthy output.
 func LinesWanted(kind, name, zone string) func(*zones.Entry) bool {
 	if kind == "valve" {
 		return func(e *zones.Entry) bool {
 			return (e.Kind == "run-opened" || e.Kind == "run-closed") && zone != "" && e.Zone == zone
 		}
+	}
+	if kind == "output" {
+		return func(e *zones.Entry) bool { return e.Kind == "healthy" || e.Kind == "healthy-dropped" }
 	}
 	return func(e *zones.Entry) bool { return e.Probe == name && name != "" }
 }

@@ -60,7 +60,7 @@ func (r *Room) zoneView(z *zone, t time.Duration, wall time.Time) ZoneView {
 		Quality: QualityNone, Counting: e.count, Assigned: e.assigned, Shots: z.mem.Progress.Shots,
 		UsedSeconds: z.used(t, "").Seconds(), BudgetSpent: z.spent(), LimitSeconds: z.maxPerDay().Seconds(), Litres24: z.litres24(t), SoakSeconds: z.used(t, Soak).Seconds(),
 		LitresTotal: z.mem.Litres, ShotsTotal: z.mem.Shots, RunSeconds: z.mem.RunTime.Seconds(),
-		MaxMoisture: shown(z.cfg.Limits.MaxMoisture), Refusals: map[Reason]int{}, Next: r.nextWords(z, t),
+		MaxMoisture: shown(z.maxMoisture()), Refusals: map[Reason]int{}, Next: r.nextWords(z, t),
 		Stage: z.sit.Stage, CropDay: z.sit.CropDay,
 	}
 	if e.known {
@@ -76,9 +76,7 @@ func (r *Room) zoneView(z *zone, t time.Duration, wall time.Time) ZoneView {
 	if z.run != nil && z.run.phase != recording {
 		v.OpenUntil = at(z.run.end)
 	}
-	if s := z.soak; s != nil {
-		v.Soak = &SoakView{VolumeML: s.ml, GivenML: s.mlIn(s.given), Runs: s.runs, Begun: s.begun, Until: *at(s.until)}
-	}
+	z.soakView(&v, t, at)
 	if rest := z.restUntil(z.rest()); rest > t {
 		v.RestUntil = at(rest)
 	}
@@ -317,6 +315,8 @@ func (r *Room) nextWords(z *zone, t time.Duration) string {
 		return "nothing, until a reset"
 	case z.state == Held:
 		return "the hold ends at " + r.clockWords(z.mem.HoldUntil)
+	case z.soak != nil:
+		return z.soakNext(r, t)
 	}
 	if w := z.window(); w != nil {
 		end := z.sit.Instance.End.In(r.location()).Format("15:04")

@@ -40,15 +40,6 @@ type soak struct {
 	sighted bool          // the zone's moisture was known since it began
 }
 
-// SoakView is a soak that is on.
-type SoakView struct {
-	VolumeML float64   `json:"volume_ml"` // a plant, in all
-	GivenML  float64   `json:"given_ml"`
-	Runs     int       `json:"runs"`
-	Begun    int       `json:"begun"` // of them
-	Until    time.Time `json:"until"` // no run begins later
-}
-
 // orderSoak begins a soak, if its limits and every interlock but rest and supply let it:
 // for those it waits.
 func (r *Room) orderSoak(e *Order) {

@@ -90,3 +90,28 @@ func TestWindowThatShutsWhileASoakWaits(t *testing.T) {
 		require.Equal(t, soaks, g.open[Output{"north", 1}])
 	}
 }
+
+// A soak shows its own limit and rest, and what soaks have left in valve time and volume.
+func TestSoakIsShown(t *testing.T) {
+	p := benchPlan(1, 2)
+	p.Zones[0].Limits.Soak = &SoakLimits{MaxRun: 10 * time.Minute, MaxPerDay: time.Hour, MaxMoisture: 80000}
+	g := newRig(t, p)
+	require.Equal(t, &SoakRoom{LimitSeconds: 3600, LeftSeconds: 3600, LeftML: 4000}, g.zone("a").SoakRoom)
+	require.InDelta(t, 70, *g.zone("a").MaxMoisture, 1e-9)
+	require.True(t, g.order(Order{Kind: OrderSoak, Zone: "a", VolumeML: 1000}).Accepted)
+	g.run(10*time.Minute, 45)
+	z := g.zone("a")
+	require.Equal(t, 2, z.Soak.Runs)
+	require.InDelta(t, 450, z.Soak.RunSeconds, 1)
+	require.InDelta(t, 300, z.Soak.RestSeconds, 1)
+	require.InDelta(t, 80, z.Soak.MaxMoisture, 1e-9)
+	require.InDelta(t, 80, *z.MaxMoisture, 1e-9, "it stands in the place of the zone's own")
+	require.InDelta(t, 3150, z.SoakRoom.LeftSeconds, 2)
+	require.InDelta(t, 3500, z.SoakRoom.LeftML, 3, "two emitters of 2 L/h")
+	require.Contains(t, z.Next, "run 2 of 2 of its soak may begin at ")
+	g.run(20*time.Minute, 45)
+	require.Nil(t, g.zone("a").Soak)
+	require.InDelta(t, 70, *g.zone("a").MaxMoisture, 1e-9)
+
+	require.Nil(t, newRig(t, benchPlan(1, 2)).zone("a").SoakRoom)
+}

@@ -199,7 +199,7 @@ func TestSoakIsTold(t *testing.T) {
 	v := g.zone("a")
 	require.Contains(t, v.Because, "500 mL of 1 L a plant given in 1 of 2 runs; the next at")
 	require.NotNil(t, v.Soak)
-	require.Equal(t, SoakView{VolumeML: 1000, GivenML: 500, Runs: 2, Begun: 1, Until: v.Soak.Until}, *v.Soak)
+	require.Equal(t, SoakView{VolumeML: 1000, GivenML: 500, Runs: 2, Begun: 1, RunSeconds: 450, RestSeconds: 300, MaxMoisture: 80, Until: v.Soak.Until}, *v.Soak)
 	require.Zero(t, v.UsedSeconds, "shots have their own day")
 	require.InDelta(t, 450, v.SoakSeconds, 1)
 	e := ended(g.run(15*time.Minute, 45))

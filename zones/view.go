@@ -99,6 +99,7 @@ type ZoneView struct {
 	BudgetSpent  bool        `json:"budget_spent"` // what was given is not known: all of it counts as used
 	Soak         *SoakView   `json:"soak"`         // nil = none is on
 	SoakSeconds  float64     `json:"soak_seconds"` // of soaks, last 24 h of powered time
+	SoakRoom     *SoakRoom   `json:"soak_room"`    // nil = it may not be soaked
 	Litres24     float64     `json:"litres_24h"`
 	LitresTotal  float64     `json:"litres_total"`
 	ShotsTotal   int64       `json:"shots_total"`

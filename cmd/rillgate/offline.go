@@ -70,7 +70,7 @@ func fromStore(dir string, s *store.Store, req operator.Request) (r operator.Rep
 			at = v.Wall
 			r.Why, err = whyRemembered(v, req.Subject)
 		}
-		if err == nil && (r.Why.Kind == "valve" || r.Why.Kind == "probe") {
+		if err == nil && (r.Why.Kind == "valve" || r.Why.Kind == "probe" || r.Why.Kind == "output") {
 			err = evidenceRemembered(dir, s, r.Why)
 		}
 		if err == nil && r.Why.Kind == "zone" {
@@ -106,7 +106,10 @@ func whyRemembered(v *zones.View, subject string) (*operator.Why, error) {
 	case "valve":
 		y.Numbers = slices.DeleteFunc(y.Numbers, func(n operator.Number) bool { return n.Name == "wanted" || n.Name == "flow" })
 		fallthrough
-	case "controller", "input":
+	case "controller", "input", "output":
+		if y.Kind == "output" {
+			y.Numbers = slices.DeleteFunc(y.Numbers, func(n operator.Number) bool { return n.Name != "drives" })
+		}
 		y.State, y.Reason, y.Rule, y.Do, y.Because = string(notRunning), "", "", "", "no daemon runs: how it is now is not known"
 	}
 	return y, nil

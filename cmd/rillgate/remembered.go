@@ -86,6 +86,9 @@ func lifeless(v *zones.View) {
 	v.Starting, v.BrokerUp, v.Trusted = false, false, false
 	v.Standing = slices.DeleteFunc(v.Standing, func(s zones.StandingView) bool { return !s.Latched })
 	v.Alarms = slices.DeleteFunc(v.Alarms, func(a zones.AlarmView) bool { return !onDisk(a.Code) })
+	if h := v.Healthy; h != nil {
+		h.Held, h.State, h.Because, h.Alarms = false, zones.HealthyUnknown, because+": nothing holds it", nil
+	}
 	for i := range v.Zones {
 		z := &v.Zones[i]
 		z.State, z.Reason, z.Because, z.Next = notRunning, zones.NoReason, because, "nothing, until `rillgate run`"

@@ -23,7 +23,14 @@ func TestARoomThatDoesNotRunHasNoState(t *testing.T) {
 		Standing: []zones.StandingView{{Code: zones.Starting}, {Code: zones.CrashLoop, Latched: true, Because: "6 starts"}},
 		Alarms:   []zones.AlarmView{{Code: zones.ClockUnsure}, {Code: zones.AlarmUnfinishedRun}, {Code: zones.NoResponse}, {Code: zones.BrokerLost}},
 	}
+	v.Healthy = &zones.HealthyView{Output: zones.Output{Controller: "north", Number: 9}, Drives: "horn", State: zones.HealthyHeld, Held: true, Alarms: []string{"leak-bay-2"}}
 	lifeless(v)
+	require.Equal(t, zones.HealthyUnknown, v.Healthy.State)
+	require.False(t, v.Healthy.Held)
+	horn, err := whyRemembered(v, "healthy")
+	require.NoError(t, err)
+	require.Equal(t, string(notRunning), horn.State)
+	require.Len(t, horn.Numbers, 1, "what hangs on it")
 	require.Equal(t, notRunning, v.Zones[0].State)
 	require.Equal(t, zones.NoReason, v.Zones[0].Reason)
 	require.Equal(t, 25.0, v.Zones[0].UsedSeconds)

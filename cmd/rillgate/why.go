@@ -19,7 +19,7 @@ func newWhy(f *flags) *cobra.Command {
 		Use:   "why [KIND] SUBJECT",
 		Short: "Say why: a zone, valve, probe, controller or supply, `room`, or a reason's code",
 		Long: "Say why something is as it is, with the evidence: a zone, valve, probe, controller, supply or input by its name, an output\n" +
-			"(north/1), a probe's place (north/1/0) or serial number, `room`, or a reason's code. Of two things with one name a zone comes first; a word\n" +
+			"(north/1), a probe's place (north/1/0) or serial number, `room`, `healthy`, or a reason's code. Of two things with one name a zone comes first; a word\n" +
 			"before the name says which is meant: `rillgate why valve east`.",
 		Args: cobra.RangeArgs(1, 2),
 		RunE: job(func(cmd *cobra.Command, args []string) error {

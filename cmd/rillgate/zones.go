@@ -8,6 +8,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"rillgate/daemon/operator"
 	"rillgate/zones"
 )
 
@@ -28,7 +29,11 @@ func showZones(cmd *cobra.Command, v *zones.View) error {
 		fmt.Fprintf(w, "%s\t%s\t%s/%d\t%s\t%s\t%s\t%s\t%s\t%s\n", z.ID, number(z.Moisture, "%.1f %%"), counting, z.Assigned,
 			z.State, z.Reason, orDash(z.Window), used(z), walkedOn(z), z.Because)
 	}
-	return w.Flush()
+	if err := w.Flush(); err != nil || v.Healthy == nil {
+		return err
+	}
+	_, err := fmt.Fprintln(cmd.OutOrStdout(), "healthy output: "+operator.HealthyWords(v.Healthy))
+	return err
 }
 
 // used is the day's valve time of its limit. Where what was given is not known, all of it

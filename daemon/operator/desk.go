@@ -128,7 +128,7 @@ func (d *Desk) why(ctx context.Context, req *Request, reply func(Reply) error) e
 	case err != nil:
 	case y.Kind == "room":
 		y.Warnings = append(y.Warnings, d.Room.Notices(ctx)...)
-	case y.Kind == "valve" || y.Kind == "probe":
+	case y.Kind == "valve" || y.Kind == "probe" || y.Kind == "output":
 		e, err := d.Room.Evidence(ctx, y.Kind, y.Subject)
 		if err != nil {
 			return err

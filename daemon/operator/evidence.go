@@ -14,7 +14,7 @@ type Evidence struct {
 	Valve *zones.ValveEvidence
 	Probe *zones.ProbeEvidence
 	// Lines are what the journal says of it, oldest first: of a valve the last run of its
-	// zone, opening and end; of a probe the newest of its own.
+	// zone, opening and end; of a probe or the healthy output the newest of its own.
 	Lines []Line
 	// First and Last are when a probe was heard first and last, as the register has it; zero
 	// = it does not know.
@@ -27,7 +27,11 @@ type Evidence struct {
 
 // Told puts the evidence behind what a Why says already.
 func (e *Evidence) Told(y *Why) {
-	if e.Valve != nil {
+	switch {
+	case e.Valve == nil:
+	case y.Kind == "output":
+		e.healthy(y, e.Valve)
+	default:
 		e.valve(y, e.Valve)
 	}
 	if e.Probe != nil {

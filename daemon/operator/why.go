@@ -12,7 +12,7 @@ import (
 // controller, input, "room" (or its id), or a reason's code. A kind before the name, as in
 // "valve east", looks for that kind alone. An unknown subject is a *Refusal.
 func Explain(v *zones.View, subject string) (*Why, error) {
-	looks := []func(*zones.View, string) *Why{whyRoom, whyZone, whySupply, whyValve, whyProbe, whyController, whyInput, whyCode}
+	looks := []func(*zones.View, string) *Why{whyRoom, whyZone, whySupply, whyValve, whyHealthy, whyProbe, whyController, whyInput, whyCode}
 	if kind, name, two := strings.Cut(subject, " "); two {
 		looks, subject = kinds[kind], name
 	}
@@ -22,12 +22,12 @@ func Explain(v *zones.View, subject string) (*Why, error) {
 		}
 	}
 	return nil, &Refusal{Text: fmt.Sprintf("nothing here is called %q", subject),
-		Hint: "a zone, supply, valve, probe, controller or input of this room is due, or `room`, or a reason's code"}
+		Hint: "a zone, supply, valve, probe, controller or input of this room is due, or `room`, `healthy`, or a reason's code"}
 }
 
 // kinds are the words that may stand before a name.
 var kinds = map[string][]func(*zones.View, string) *Why{
-	"zone": {whyZone}, "supply": {whySupply}, "valve": {whyValve}, "probe": {whyProbe}, "controller": {whyController}, "input": {whyInput}, "code": {whyCode},
+	"zone": {whyZone}, "supply": {whySupply}, "valve": {whyValve}, "output": {whyHealthy, whyValve}, "probe": {whyProbe}, "controller": {whyController}, "input": {whyInput}, "code": {whyCode},
 }
 
 // whyRoom lists every interlock of the room that stands, not only the one that a
@@ -47,6 +47,9 @@ func whyRoom(v *zones.View, subject string) *Why {
 	y.number("plan", orNone(v.Plan))
 	y.number("clock", map[bool]string{true: "trusted", false: "unsure"}[v.Trusted])
 	y.number("broker", map[bool]string{true: "connected", false: "out of reach"}[v.BrokerUp])
+	if h := v.Healthy; h != nil {
+		y.number("healthy output", HealthyWords(h))
+	}
 	for i := range v.Alarms {
 		a := &v.Alarms[i]
 		silenced := ""
@@ -105,7 +108,11 @@ func zoneNumbers(y *Why, z *zones.ZoneView) {
 	}
 	level("below", z.Below)
 	level("stop_at", z.StopAt)
-	level("max_moisture", z.MaxMoisture)
+	if z.Soak != nil {
+		y.number("max_moisture of the soak", fmt.Sprintf("%.1f %%", z.Soak.MaxMoisture))
+	} else {
+		level("max_moisture", z.MaxMoisture)
+	}
 	if n := z.ProbesNeeded(); n > 0 {
 		y.number("probes needed", fmt.Sprintf("%d for %.0f points either way, of a spread of %.1f points", n, zones.WantedPrecision, *z.Spread))
 	}
@@ -117,6 +124,7 @@ func zoneNumbers(y *Why, z *zones.ZoneView) {
 	y.number("window", orNone(z.Window)+until(z.WindowEnds))
 	y.number("shots in this opening", fmt.Sprint(z.Shots))
 	y.number("budget of 24 h", budgetWords(z))
+	soakNumbers(y, z)
 	for _, t := range []struct {
 		name string
 		at   *time.Time

@@ -149,6 +149,9 @@ func controllerParts(y *Why, v *zones.View, id string) {
 			y.number("output "+strconv.Itoa(l.Output.Number), l.ID+", "+string(l.State))
 		}
 	}
+	if h := v.Healthy; h != nil && h.Output.Controller == id {
+		y.number("output "+strconv.Itoa(h.Output.Number), "healthy, "+string(h.State))
+	}
 	for i := range v.Inputs {
 		in := &v.Inputs[i]
 		if in.Controller != id {

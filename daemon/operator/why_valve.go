@@ -11,7 +11,7 @@ import (
 func (e *Evidence) valve(y *Why, v *zones.ValveEvidence) {
 	y.number("supply", orNone(v.Supply))
 	if !e.Dead {
-		e.word(y, v)
+		e.word(y, v, "open", "closed")
 	}
 	e.lastRun(y)
 	for _, s := range v.Day {
@@ -36,21 +36,22 @@ func (e *Evidence) valve(y *Why, v *zones.ValveEvidence) {
 	}
 }
 
-// word tells what was commanded, what the controller says, and how long a grant reaches.
-func (e *Evidence) word(y *Why, v *zones.ValveEvidence) {
+// word tells what was commanded, what the controller says, and how long a grant reaches, in
+// the output's own words for its two states.
+func (e *Evidence) word(y *Why, v *zones.ValveEvidence, on, off string) {
 	switch {
 	case v.ToldAt == nil:
 		y.number("commanded", "nothing yet, by this process")
 	case v.ToldOpen:
-		y.number("commanded", fmt.Sprintf("open at %s, run %s", e.at(v.ToldAt), v.Run))
+		y.number("commanded", fmt.Sprintf("%s at %s, run %s", on, e.at(v.ToldAt), v.Run))
 	default:
-		y.number("commanded", fmt.Sprintf("closed at %s (%s), run %s", e.at(v.ToldAt), orNone(string(v.ToldWhy)), v.Run))
+		y.number("commanded", fmt.Sprintf("%s at %s (%s), run %s", off, e.at(v.ToldAt), orNone(string(v.ToldWhy)), v.Run))
 	}
 	switch {
 	case v.ReportedAt == nil:
 		y.number("last report", "none that names it, since its controller's start")
 	default:
-		y.number("last report", fmt.Sprintf("%s, at %s", map[bool]string{true: "open", false: "closed"}[v.ReportedOpen], e.at(v.ReportedAt)))
+		y.number("last report", fmt.Sprintf("%s, at %s", map[bool]string{true: on, false: off}[v.ReportedOpen], e.at(v.ReportedAt)))
 		y.number("obeyed", map[bool]string{true: "a report after the last command shows it so", false: "no report after the last command shows it so"}[v.Obeyed])
 	}
 	switch {
@@ -59,7 +60,7 @@ func (e *Evidence) word(y *Why, v *zones.ValveEvidence) {
 	case v.Granted && v.ToldOpen:
 		y.number("grant", "runs out "+e.at(v.GrantUntil)+", unless it is renewed")
 	case v.Granted:
-		y.number("grant", "would have run out "+e.at(v.GrantUntil)+"; it was closed before")
+		y.number("grant", "would have run out "+e.at(v.GrantUntil)+"; it was let go before")
 	default:
 		y.number("grant", "the last one ran out "+e.at(v.GrantUntil))
 	}

@@ -48,6 +48,8 @@ func newFake(t testing.TB) *fakeSource {
 			{ID: "west", Output: zones.Output{Controller: "north", Number: 2}, Zone: "west", State: zones.ValveClosed},
 			{ID: "south", Output: zones.Output{Controller: "annex", Number: 1}, Zone: "south", State: zones.ValveMaybeOpen},
 		},
+		Healthy: &zones.HealthyView{Output: zones.Output{Controller: "north", Number: 9}, Drives: "horn over the door", State: zones.HealthyDropped,
+			Since: roomNow.Add(-26 * time.Minute), Because: "probes-lost of west: 1 of 3 probes counts", Alarms: []string{"probes-lost-west"}},
 		Controllers: []zones.ControllerView{
 			{ID: "north", Online: true, Ready: true, Boot: "9f31c2", Because: "reports, all its outputs were closed first"},
 			{ID: "annex", Because: "no report for 41 s"},

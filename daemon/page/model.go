@@ -31,6 +31,7 @@ type roomPage struct {
 	Alarms      []alarmRow
 	Zones       []zoneCard
 	Valves      []valveRow
+	Healthy     *healthyRow // nil = the plan names none
 	Controllers []controllerRow
 	Inputs      []inputRow
 	Probes      []probeRow
@@ -84,6 +85,7 @@ func newRoomPage(c *Config, still bool) *roomPage {
 	for i := range d.view.Valves {
 		p.Valves = append(p.Valves, d.valve(&d.view.Valves[i]))
 	}
+	p.Healthy = d.healthy()
 	for i := range d.view.Controllers {
 		p.Controllers = append(p.Controllers, controller(&d.view.Controllers[i]))
 	}
@@ -134,6 +136,9 @@ func (d *desk) flags() []flag {
 		fs = append(fs, flag{"…", "starting", "warn"})
 	}
 	fs = append(fs, either(d.view.BrokerUp, flag{"✓", "broker connected", "good"}, flag{"✗", "broker lost", "bad"}))
+	if d.view.Healthy != nil {
+		fs = append(fs, d.healthyFlag())
+	}
 	return append(fs, either(d.view.Trusted, flag{"✓", "clock trusted", "good"}, flag{"?", "clock unsure: windows wait", "warn"}))
 }
 

@@ -49,6 +49,25 @@ func TestTheRoomIsShown(t *testing.T) {
 	require.NotContains(t, body, "style=", "the policy forbids style attributes")
 }
 
+// The output that is held while all is well stands in the head and in a row of its own.
+func TestTheHealthyOutputIsShown(t *testing.T) {
+	s := newFake(t)
+	body := get(t, Config{Source: s}, "/").Body.String()
+	for _, text := range []string{"✗</span> healthy output dropped", "horn over the door", "probes-lost of west: 1 of 3 probes counts", "dropped by probes-lost-west"} {
+		require.Contains(t, body, text)
+	}
+	s.view.Healthy.State, s.view.Healthy.Held, s.view.Healthy.Alarms = zones.HealthyHeld, true, nil
+	body = get(t, Config{Source: s}, "/").Body.String()
+	require.Contains(t, body, "✓</span> healthy output held")
+	require.Contains(t, body, "no urgent alarm stands")
+	for state := range healthyWords {
+		s.view.Healthy.State, s.view.Healthy.Held = state, state == zones.HealthyHeld
+		require.Contains(t, get(t, Config{Source: s}, "/").Body.String(), healthyWords[state][0])
+	}
+	s.view.Healthy = nil
+	require.NotContains(t, get(t, Config{Source: s}, "/").Body.String(), "ealthy output")
+}
+
 func TestUnitsOfTheUS(t *testing.T) {
 	src := newFake(t)
 	src.plan.US = true

@@ -61,6 +61,7 @@ const (
 	valveStates    = "closed,open,maybe-open,unknown,latched"
 	probeQualities = "good,stale,implausible,outlier,lost,new,ignored"
 	clockStates    = "trusted,unsure"
+	healthyStates  = "held,waiting,dropped,maybe-held,stuck,unknown,none"
 )
 
 // zoneProperties is the whole of a zone's node.
@@ -172,6 +173,8 @@ func gatewayProperties() []property[gateway] {
 		{trait{id: "version", name: "Version of the program", datatype: "string"}, func(g *g) value { return asWord(g.version) }},
 		{trait{id: "clock", name: "Clock", datatype: "enum", format: clockStates}, func(g *g) value { return asEnum(clockState(g.view), clockStates) }},
 		{trait{id: "stop", name: "Stop (true only: a reset lifts it)", datatype: "boolean", format: "running,stopped", settable: true}, func(g *g) value { return asFlag(g.view.Stopped) }},
+		{trait{id: "healthy", name: "Output held while all is well", datatype: "enum", format: healthyStates}, func(g *g) value { return asEnum(healthyState(g.view), healthyStates) }},
+		{trait{id: "healthy-because", name: "Why it is not held", datatype: "string"}, func(g *g) value { return asSentence(healthyBecause(g.view), healthyState(g.view)) }},
 		{trait{id: "plan", name: "Hash of the plan in force", datatype: "string"}, func(g *g) value { return asWord(g.view.Plan) }},
 		{trait{id: "plan-error", name: "Why the files on disk were refused", datatype: "string"}, func(g *g) value { return asWord(g.planError) }},
 		{trait{id: "answer", name: "Answer to an order", datatype: "json", momentary: true}, nil},
@@ -183,4 +186,19 @@ func clockState(v *zones.View) string {
 		return "trusted"
 	}
 	return "unsure"
+}
+
+// healthyState is that of the healthy output; none where the plan names none.
+func healthyState(v *zones.View) string {
+	if v.Healthy == nil {
+		return "none"
+	}
+	return string(v.Healthy.State)
+}
+
+func healthyBecause(v *zones.View) string {
+	if v.Healthy == nil || v.Healthy.Because == "" {
+		return "none"
+	}
+	return v.Healthy.Because
 }

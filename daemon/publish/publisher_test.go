@@ -28,6 +28,22 @@ func (r *rig) check() {
 	require.Empty(r, homiecheck.Check("homie", "bay-2", fresh))
 }
 
+// The output that is held while all is well is told at once, with why it is not held.
+func TestHealthyIsPublished(t *testing.T) {
+	r := newRig(t)
+	r.view.Healthy = &zones.HealthyView{State: zones.HealthyHeld, Held: true}
+	r.update()
+	require.Equal(t, []string{"held", "none"}, []string{r.standingAt("gateway/healthy"), r.standingAt("gateway/healthy-because")})
+	r.view.Healthy = &zones.HealthyView{State: zones.HealthyDropped, Because: "leak of bay-2"}
+	r.pass(time.Second)
+	require.Equal(t, []string{"dropped", "leak of bay-2"}, []string{r.standingAt("gateway/healthy"), r.standingAt("gateway/healthy-because")})
+	for _, s := range []zones.HealthyState{zones.HealthyHeld, zones.HealthyWaiting, zones.HealthyDropped, zones.HealthyMaybe, zones.HealthyStuck, zones.HealthyUnknown} {
+		r.view.Healthy = &zones.HealthyView{State: s}
+		r.pass(time.Second)
+		require.Equal(t, string(s), r.standingAt("gateway/healthy"), "the enum has every state")
+	}
+}
+
 func TestBirthComesInOrder(t *testing.T) {
 	r := newRig(t)
 	r.update()
@@ -71,7 +87,7 @@ func TestEveryPropertyOfTheTreeIsThere(t *testing.T) {
 		"probe-e1/moisture": "46.1", "probe-e1/ec": "1.85", "probe-e1/temperature": "22.0", "probe-e1/quality": "good", "probe-e1/zone": "east", "probe-e1/age": "12",
 		"probe-e2/moisture": "46.1", "probe-e2/ec": "1.85", "probe-e2/temperature": "22.0", "probe-e2/quality": "good", "probe-e2/zone": "east", "probe-e2/age": "12",
 		"probe-w1/quality": "lost", "probe-w1/zone": "west", "probe-w1/age": "12",
-		"gateway/version": "0.1.0", "gateway/clock": "trusted", "gateway/stop": "false", "gateway/plan": "5f1c", "gateway/plan-error": "none",
+		"gateway/version": "0.1.0", "gateway/clock": "trusted", "gateway/stop": "false", "gateway/plan": "5f1c", "gateway/healthy": "none", "gateway/healthy-because": "none", "gateway/plan-error": "none",
 		"$alert/probes-lost-west": "probes-lost: 0 of 1 probes count", "$state": "ready",
 	}
 	got := map[string]string{}

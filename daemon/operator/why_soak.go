@@ -1,0 +1,44 @@
+package operator
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"rillgate/zones"
+)
+
+// soakNumbers tells the soak that is on, and what soaks may have yet.
+func soakNumbers(y *Why, z *zones.ZoneView) {
+	if s := z.Soak; s != nil {
+		text := fmt.Sprintf("%s of %s a plant given, %d of %d runs begun, each of %s", litresOrML(s.GivenML), litresOrML(s.VolumeML), s.Begun, s.Runs, roundly(s.RunSeconds))
+		if s.Runs > 1 {
+			text += fmt.Sprintf(" with %s between", roundly(s.RestSeconds))
+		}
+		y.number("soak", fmt.Sprintf("%s; no run begins after %s", text, s.Until.Format("15:04")))
+	}
+	r := z.SoakRoom
+	switch {
+	case r == nil:
+	case z.BudgetSpent:
+		y.number("soak budget of 24 h", fmt.Sprintf("counts as spent, all %.0f s: what was given is not known", r.LimitSeconds))
+	default:
+		left := fmt.Sprintf("%.0f s left", r.LeftSeconds)
+		if r.LeftML > 0 {
+			left += ", " + litresOrML(r.LeftML) + " a plant"
+		}
+		y.number("soak budget of 24 h", fmt.Sprintf("%.0f of %.0f s used, %s", r.UsedSeconds, r.LimitSeconds, left))
+	}
+}
+
+func litresOrML(ml float64) string {
+	if ml < 999.5 {
+		return fmt.Sprintf("%.0f mL", ml)
+	}
+	return fmt.Sprintf("%.4g L", math.Round(ml/10)/100)
+}
+
+// roundly writes a length of time to the second.
+func roundly(s float64) string {
+	return time.Duration(s * float64(time.Second)).Round(time.Second).String()
+}

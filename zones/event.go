@@ -90,6 +90,7 @@ const (
 	OrderWalk        OrderKind = "walk"        // Zone, Subject: valve, For; without both, windows wait for a walk
 	OrderWalkCut     OrderKind = "walk cut"    // Zone, Subject: valve; one grant that is not renewed
 	OrderWalkAccept  OrderKind = "walk accept" // Zone, Subject: its wiring, "" = as it is now
+	OrderWalkReject  OrderKind = "walk reject" // Zone, Subject: its wiring, Note: what was found against it
 	OrderWalkEnd     OrderKind = "walk end"    // closes what a walk opened; windows open again
 )
 
@@ -97,7 +98,7 @@ const (
 // version too, which the core refuses.
 func OrderKinds() []OrderKind {
 	return []OrderKind{OrderAssign, OrderExchange, OrderLabel, OrderIgnore, OrderHold, OrderRelease, OrderShot, OrderSoak, OrderStop, OrderReset,
-		OrderAcknowledge, OrderNote, OrderWalk, OrderWalkCut, OrderWalkAccept, OrderWalkEnd, OrderClockTrust, "restore", "uniformity"}
+		OrderAcknowledge, OrderNote, OrderWalk, OrderWalkCut, OrderWalkAccept, OrderWalkReject, OrderWalkEnd, OrderClockTrust, "restore", "uniformity"}
 }
 
 // Source says where an order came from: "socket", "mqtt", "input" or "trace".

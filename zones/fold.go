@@ -125,7 +125,7 @@ func (m *Memory) Apply(rec *Record) {
 		}
 		*m.probe(rec.Probe.Place) = rec.Probe.Memory
 	case RecWalked:
-		m.zone(rec.Walked.Zone).Walked = &WalkMemory{Wiring: rec.Walked.Wiring, Wall: rec.Wall}
+		m.zone(rec.Walked.Zone).Walked = &WalkMemory{Wiring: rec.Walked.Wiring, Wall: rec.Wall, Against: rec.Walked.Against}
 	case RecPlan:
 		m.Plan = rec.Plan
 	case RecSpent:

@@ -76,7 +76,7 @@ func (r *Room) zoneView(z *zone, t time.Duration, wall time.Time) ZoneView {
 	if z.run != nil && z.run.phase != recording {
 		v.OpenUntil = at(z.run.end)
 	}
-	z.soakView(&v, t, at)
+	r.soakView(&v, z, t, at)
 	if rest := z.restUntil(z.rest()); rest > t {
 		v.RestUntil = at(rest)
 	}

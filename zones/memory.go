@@ -73,13 +73,15 @@ type ZoneMemory struct {
 	LevelAt   time.Duration       `json:"level_at,omitempty"`   // at this age; 0 = never
 	LevelHalf Level               `json:"level_half,omitempty"` // half-width at 95 %
 	DayOf     time.Time           `json:"day_of"`
-	Walked    *WalkMemory         `json:"walked,omitempty"` // the last good walk
+	Walked    *WalkMemory         `json:"walked,omitempty"` // the last good walk, or one of its wiring that took its word back
 }
 
-// WalkMemory is the wiring that a walk found right, and when.
+// WalkMemory is the wiring that a walk found right, or otherwise than the files say, and
+// when.
 type WalkMemory struct {
-	Wiring string    `json:"wiring"`
-	Wall   time.Time `json:"wall"`
+	Wiring  string    `json:"wiring"`
+	Wall    time.Time `json:"wall"`
+	Against string    `json:"against,omitempty"` // what was found; "" = it is right
 }
 
 // ResponseMemory counts shots that should have been felt.
@@ -158,10 +160,11 @@ type ProbeRecord struct {
 	Was    *Place      `json:"was,omitempty"` // the probe was there; what is remembered of that place ends
 }
 
-// WalkedRecord says which wiring of a zone is right.
+// WalkedRecord says which wiring of a zone is right, or not any more.
 type WalkedRecord struct {
-	Zone   string `json:"zone"`
-	Wiring string `json:"wiring"`
+	Zone    string `json:"zone"`
+	Wiring  string `json:"wiring"`
+	Against string `json:"against,omitempty"` // what was found against it
 }
 
 // BudgetRecord frees outputs whose budget counted as spent.

@@ -39,6 +39,8 @@ func (r *Room) order(e *Order) {
 		r.orderWalk(e)
 	case OrderWalkAccept:
 		r.orderWalkAccept(e)
+	case OrderWalkReject:
+		r.orderWalkReject(e)
 	case OrderWalkEnd:
 		r.orderWalkEnd(e)
 	case OrderNote, OrderClockTrust:

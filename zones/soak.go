@@ -189,7 +189,7 @@ func (r *Room) wantSoak(z *zone) {
 		r.cutSoak(z, cause, interlockOf(cause).words(r, z, nil))
 	case z.run != nil:
 	case r.t >= s.until:
-		r.endSoak(z, WindowPassed, "its time is over: it had to wait for the supply")
+		r.endSoak(z, WindowPassed, "its time is over: it had to wait for the supply, or for a walk")
 	default:
 		z.ask = z.soakAsk()
 		r.at(s.until)
@@ -295,10 +295,17 @@ func (s *soak) words() string {
 
 // promise says what the soak will be.
 func (s *soak) promise(r *Room, z *zone) string {
+	because := sprintf("%s is soaked: %s a plant in %d runs of %s with %s between", z.id, volume(s.ml), s.runs, words(s.length), words(s.rest))
 	if s.runs == 1 {
-		return sprintf("%s is soaked: %s a plant in one run of %s", z.id, volume(s.ml), words(s.length))
+		because = sprintf("%s is soaked: %s a plant in one run of %s", z.id, volume(s.ml), words(s.length))
 	}
-	return sprintf("%s is soaked: %s a plant in %d runs of %s with %s between, until about %s", z.id, volume(s.ml), s.runs, words(s.length), words(s.rest), r.clockWords(r.t+s.planned(z)))
+	switch {
+	case r.walking():
+		return because + sprintf("; it waits until the room is walked, and takes about %s from there; no run begins after %s", words(s.planned(z)), r.clockWords(s.until))
+	case s.runs == 1:
+		return because
+	}
+	return because + ", until about " + r.clockWords(r.t+s.planned(z))
 }
 
 // volume gives millilitres as people say them: "120 mL", "2 L", "1.25 L".

@@ -225,3 +225,32 @@ func TestVolumeWords(t *testing.T) {
 		require.Equal(t, want, volume(ml))
 	}
 }
+
+// A soak that waits for a walk promises no end that it cannot keep: what it says is from
+// when nothing more begins, and what it waits for. A walk's own word is not an end either.
+func TestSoakThatWaitsForAWalk(t *testing.T) {
+	g := newRig(t, soakPlan(2, 2))
+	require.True(t, g.order(Order{Kind: OrderWalk}).Accepted)
+	a := g.order(Order{Kind: OrderSoak, Zone: "a", VolumeML: 1000})
+	require.True(t, a.Accepted)
+	last := g.zone("a").Soak.Until.Format("15:04")
+	require.Contains(t, a.Because, "it waits until the room is walked, and takes about 20 min from there; no run begins after "+last)
+	require.NotContains(t, a.Because, "until about")
+	require.Contains(t, g.order(Order{Kind: OrderSoak, Zone: "b", VolumeML: 100}).Because, "in one run of 1 min 30 s; it waits until the room is walked")
+	g.run(time.Minute, 38)
+	require.Equal(t, "the room is being walked", g.zone("a").Soak.Waits)
+	require.Contains(t, g.zone("a").Because, "if nothing more is heard of it, until ")
+	require.Contains(t, g.zone("a").Because, "of the soak no run begins after "+last)
+	require.NotContains(t, g.zone("a").Because, "at most")
+
+	require.True(t, g.order(Order{Kind: OrderWalkEnd}).Accepted)
+	g.run(time.Minute, 38)
+	waits := []string{g.zone("a").Soak.Waits, g.zone("b").Soak.Waits}
+	require.ElementsMatch(t, []string{"", "for its turn on supply feed"}, waits, "one is open")
+	for _, z := range []string{"a", "b"} {
+		require.True(t, g.order(Order{Kind: OrderSoak, Zone: z, Subject: SoakEnd}).Accepted)
+	}
+	g.run(6*time.Minute, 38)
+	require.NotContains(t, g.order(Order{Kind: OrderSoak, Zone: "b", VolumeML: 100}).Because, "until")
+	require.Contains(t, g.order(Order{Kind: OrderSoak, Zone: "a", VolumeML: 1000}).Because, "with 5 min between, until about ")
+}

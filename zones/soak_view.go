@@ -11,7 +11,8 @@ type SoakView struct {
 	RunSeconds  float64   `json:"run_seconds"`  // of each
 	RestSeconds float64   `json:"rest_seconds"` // between two, at least
 	MaxMoisture float64   `json:"max_moisture"` // %; it ends there
-	Until       time.Time `json:"until"`        // no run begins later
+	Until       time.Time `json:"until"`        // no run begins later; not when it ends
+	Waits       string    `json:"waits"`        // what keeps it waiting beside its rest; "" = nothing
 }
 
 // SoakRoom is what soaks may have, in any 24 h of powered time.
@@ -23,7 +24,7 @@ type SoakRoom struct {
 }
 
 // soakView fills in the soak that is on, and what soaks may have.
-func (z *zone) soakView(v *ZoneView, t time.Duration, at func(time.Duration) *time.Time) {
+func (r *Room) soakView(v *ZoneView, z *zone, t time.Duration, at func(time.Duration) *time.Time) {
 	l := z.cfg.Limits.Soak
 	if l == nil {
 		return
@@ -37,15 +38,31 @@ func (z *zone) soakView(v *ZoneView, t time.Duration, at func(time.Duration) *ti
 		LeftML: z.cfg.PlantLPH() * 1000 * left.Hours()}
 	if s := z.soak; s != nil {
 		v.Soak = &SoakView{VolumeML: s.ml, GivenML: s.mlIn(s.given), Runs: s.runs, Begun: s.begun, RunSeconds: s.length.Seconds(),
-			RestSeconds: max(s.rest, z.minRest()).Seconds(), MaxMoisture: l.MaxMoisture.Float(), Until: *at(s.until)}
+			RestSeconds: max(s.rest, z.minRest()).Seconds(), MaxMoisture: l.MaxMoisture.Float(), Until: *at(s.until), Waits: r.soakWaits(z, t)}
 	}
 }
 
 // soakNext says what happens next in a soak between its runs.
 func (z *zone) soakNext(r *Room, t time.Duration) string {
 	s := z.soak
+	if t < r.walkTo {
+		return sprintf("run %d of %d of its soak waits until the room is walked", s.begun+1, s.runs)
+	}
 	if rest := z.restUntil(z.rest()); rest > t {
 		return sprintf("run %d of %d of its soak may begin at %s", s.begun+1, s.runs, r.clockWords(rest))
 	}
 	return sprintf("run %d of %d of its soak begins as soon as it may", s.begun+1, s.runs)
+}
+
+// soakWaits says what keeps a soak waiting at age t, beside its rest; "" = nothing does.
+func (r *Room) soakWaits(z *zone, t time.Duration) string {
+	switch {
+	case z.run != nil:
+		return ""
+	case t < r.walkTo:
+		return "the room is being walked"
+	case z.waiting && z.reason == SupplyBusy:
+		return "for its turn on supply " + z.supply.cfg.ID
+	}
+	return ""
 }

@@ -4,6 +4,7 @@ import (
 	"hash/fnv"
 	"slices"
 	"strconv"
+	"strings"
 	"time"
 )
 
@@ -13,6 +14,8 @@ const (
 	walkLength  = 60 * time.Second // of an opening where the zone's numbers are not known
 	walkPoints  = 3.0              // % of the substrate's volume that an opening gives, else
 	walkCutWait = 3 * time.Second  // an output of an unrenewed grant has so long to close by itself
+
+	againstAtMost = 120 // bytes of what a walk has against a wiring
 )
 
 // walking reports whether a walk is on: what is not its own waits.
@@ -24,12 +27,18 @@ func (r *Room) walking() bool {
 	return false
 }
 
+// walkSilence says until when a walk holds the room that is not heard of again: each of its
+// openings moves that on.
+func (r *Room) walkSilence() string {
+	return "if nothing more is heard of it, until " + r.clockWords(r.walkTo)
+}
+
 // orderWalk opens one valve, if every interlock that binds a shot by hand agrees now.
 // Without a valve it only has windows wait, so that a walk can see the room at rest.
 func (r *Room) orderWalk(e *Order) {
 	if e.Zone == "" && e.Subject == "" && e.Kind == OrderWalk {
 		r.walkTo = r.t + walkQuiet
-		r.answer(e, true, NoReason, sprintf("a walk begins: windows wait until it ends, at most until %s", r.clockWords(r.walkTo)))
+		r.answer(e, true, NoReason, "a walk begins: windows wait until it ends; "+r.walkSilence())
 		return
 	}
 	z, o := r.walkValve(e)
@@ -146,6 +155,37 @@ func (r *Room) orderWalkAccept(e *Order) {
 	}
 }
 
+// orderWalkReject takes back that a zone's wiring is right: a later walk of the same wiring
+// has found a valve of it otherwise. Of a zone that does not count as walked there is
+// nothing to take back.
+func (r *Room) orderWalkReject(e *Order) {
+	z := r.zoneBy[e.Zone]
+	switch {
+	case z == nil:
+		r.answer(e, false, NoReason, sprintf("no zone %q; %s", e.Zone, r.zonesWords()))
+		return
+	case e.Subject != z.wiring():
+		r.answer(e, false, NotWalked, sprintf("the wiring of %s has changed since: walk it again", z.id))
+		return
+	}
+	if _, now := r.walk(z); now {
+		against := e.Note
+		if against == "" {
+			against = "a later walk found it otherwise"
+		}
+		r.record(&Record{Kind: RecWalked, Walked: &WalkedRecord{Zone: z.id, Wiring: z.wiring(), Against: clip(against)}})
+	}
+	r.answer(e, true, NotWalked, z.id+" does not count as walked")
+}
+
+// clip cuts a sentence to what the ledger keeps of it.
+func clip(s string) string {
+	if len(s) <= againstAtMost {
+		return s
+	}
+	return strings.ToValidUTF8(s[:againstAtMost], "")
+}
+
 // wiring is a mark of what the zone is wired to: outputs, master, and places of its probes,
 // whatever their names.
 func (z *zone) wiring() string {
@@ -174,17 +214,21 @@ func (z *zone) markWiring() string {
 	return strconv.FormatUint(h.Sum64(), 16)
 }
 
-// walk gives the zone's last good walk, under whatever name it had then; now says whether
-// that was of the wiring as it is. nil = none.
+// walk gives what is remembered of the zone's walk: of the wiring as it is, under whatever
+// name it had then, else of another; nil = none. now says whether the zone counts as walked.
 func (r *Room) walk(z *zone) (w *WalkMemory, now bool) {
 	mark := z.wiring()
 	if w = z.mem.Walked; w != nil && w.Wiring == mark {
-		return w, true
+		return w, w.Against == ""
 	}
+	var other *WalkMemory
 	for _, id := range sortedKeys(r.mem.Zones) {
-		if m := r.mem.Zones[id].Walked; m != nil && m.Wiring == mark {
-			return m, true
+		if m := r.mem.Zones[id].Walked; m != nil && m.Wiring == mark && (other == nil || m.Wall.After(other.Wall)) {
+			other = m
 		}
+	}
+	if other != nil {
+		return other, other.Against == ""
 	}
 	return w, false
 }
@@ -210,7 +254,11 @@ func (r *Room) unwalkedWords(z *zone, w *WalkMemory) string {
 	if w == nil {
 		return sprintf("no walk has shown that %s is wired as the files say: `rillgate walk %s`", z.id, z.id)
 	}
-	return sprintf("the wiring of %s has changed since its walk of %s: `rillgate walk %s`", z.id, w.Wall.In(r.location()).Format("2006-01-02"), z.id)
+	day := w.Wall.In(r.location()).Format("2006-01-02")
+	if w.Wiring == z.wiring() {
+		return sprintf("the walk of %s found %s otherwise than the files say (%s): mend it, then `rillgate walk %s`", day, z.id, w.Against, z.id)
+	}
+	return sprintf("the wiring of %s has changed since its walk of %s: `rillgate walk %s`", z.id, day, z.id)
 }
 
 // walkView adds when the zone was walked, and whether that still holds.

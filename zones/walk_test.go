@@ -2,8 +2,10 @@ package zones
 
 import (
 	"slices"
+	"strings"
 	"testing"
 	"time"
+	"unicode/utf8"
 
 	"github.com/stretchr/testify/require"
 )
@@ -214,4 +216,46 @@ func TestUnrenewedGrantOfAMasterThatLeads(t *testing.T) {
 	require.False(t, g.room.dropped(run))
 	g.run(time.Second, 45)
 	require.True(t, g.open[Output{"north", 7}])
+}
+
+// A walk that found a valve otherwise takes the good walk of that wiring back; a person's
+// word, or a good walk, gives it again. Another wiring's walk stays out of it.
+func TestAWalkIsTakenBack(t *testing.T) {
+	g := newRig(t, walkPlan())
+	id := g.room.plan.Zones[0].ID
+	mark := g.zone(id).Wiring
+	reject := func(zone, subject, note string) *Answer {
+		return g.order(Order{ID: "o1", Kind: OrderWalkReject, Zone: zone, Subject: subject, Note: note})
+	}
+	require.False(t, reject("z", mark, "").Accepted)
+	require.True(t, reject(id, mark, "valve second: swapped").Accepted, "there is nothing to take back")
+	require.Contains(t, g.zone(id).NotWalked, "no walk has shown")
+	require.True(t, g.order(Order{ID: "o2", Kind: OrderWalkAccept, Zone: id}).Accepted)
+	a := reject(id, mark+"0", "valve second: swapped")
+	require.Equal(t, []any{false, NotWalked}, []any{a.Accepted, a.Reason})
+	require.Empty(t, g.zone(id).NotWalked)
+	require.False(t, reject(id, "", "valve second: swapped").Accepted, "of which wiring?")
+
+	require.True(t, reject(id, mark, "valve second: swapped").Accepted)
+	require.Equal(t, "the walk of 2027-03-01 found "+id+" otherwise than the files say (valve second: swapped): mend it, then `rillgate walk "+id+"`", g.zone(id).NotWalked)
+	require.Nil(t, g.zone(id).WalkedAt)
+	require.True(t, g.alarmed(NotWalked, id))
+	w := g.room.mem.Clone().Zones[id].Walked
+	require.Equal(t, "valve second: swapped", w.Against, "a restart knows it")
+
+	p := walkPlan()
+	p.Zones[0].ID = "renamed"
+	for i := range p.Probes {
+		p.Probes[i].Zone = "renamed"
+	}
+	g.step(&NewPlan{Plan: p})
+	require.Contains(t, g.zone("renamed").NotWalked, "found renamed otherwise")
+	require.True(t, g.order(Order{ID: "o3", Kind: OrderWalkAccept, Zone: "renamed"}).Accepted)
+	require.Empty(t, g.zone("renamed").NotWalked)
+	require.True(t, reject("renamed", mark, strings.Repeat("é", againstAtMost)).Accepted)
+	against := g.room.mem.Zones["renamed"].Walked.Against
+	require.Len(t, against, againstAtMost, "what the ledger keeps of it is bounded")
+	require.True(t, utf8.ValidString(against))
+	g.step(&NewPlan{Plan: walkPlan()})
+	require.Contains(t, g.zone(id).NotWalked, "valve second: swapped", "under its own name its own word")
 }

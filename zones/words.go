@@ -321,7 +321,11 @@ func shotsWords(_ *Room, z *zone, _ *ask) string {
 
 func busyWords(r *Room, z *zone, _ *ask) string {
 	if r.walking() {
-		return sprintf("the room is being walked: windows and shots wait until it ends, at most until %s", r.clockWords(r.walkTo))
+		because := "the room is being walked: windows and shots wait until it ends; " + r.walkSilence()
+		if z.soak != nil {
+			because += "; of the soak no run begins after " + r.clockWords(z.soak.until)
+		}
+		return because
 	}
 	if z.supply == nil {
 		return ""

@@ -15,6 +15,9 @@ func soakNumbers(y *Why, z *zones.ZoneView) {
 		if s.Runs > 1 {
 			text += fmt.Sprintf(" with %s between", roundly(s.RestSeconds))
 		}
+		if s.Waits != "" {
+			text += "; it waits: " + s.Waits
+		}
 		y.number("soak", fmt.Sprintf("%s; no run begins after %s", text, s.Until.Format("15:04")))
 	}
 	r := z.SoakRoom

@@ -108,7 +108,11 @@ func (d *desk) facts(z *zones.ZoneView) []fact {
 		fs = append(fs, fact{"Walk", "as configured, " + z.WalkedAt.Format("2006-01-02")})
 	}
 	if s := z.Soak; s != nil {
-		fs = append(fs, fact{"Soak", fmt.Sprintf("%.0f of %.0f mL a plant, run %d of %d, up to %.4g %%, no run after %s", s.GivenML, s.VolumeML, s.Begun, s.Runs, s.MaxMoisture, d.clock(s.Until))})
+		text := fmt.Sprintf("%.0f of %.0f mL a plant, run %d of %d, up to %.4g %%, no run after %s", s.GivenML, s.VolumeML, s.Begun, s.Runs, s.MaxMoisture, d.clock(s.Until))
+		if s.Waits != "" {
+			text += "; it waits: " + s.Waits
+		}
+		fs = append(fs, fact{"Soak", text})
 	}
 	if r := z.SoakRoom; r != nil && (z.Soak != nil || r.UsedSeconds > 0) {
 		fs = append(fs, fact{"Soaks, last 24 h", fmt.Sprintf("%s of %s, %s left", span(seconds(r.UsedSeconds)), span(seconds(r.LimitSeconds)), span(seconds(r.LeftSeconds)))})

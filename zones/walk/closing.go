@@ -14,11 +14,11 @@ func (w *Walk) judgeClosing() {
 	row := &w.res.Valves[w.row]
 	row.Verdict = Unsure
 	if len(w.cut) == 0 {
-		row.Because = "nothing opened: " + row.cutShort
+		row.Because = "nothing opened: " + row.CutShort
 		return
 	}
 	for i := range w.cut {
-		c := w.closingOf(&w.cut[i], row.cutShort)
+		c := w.closingOf(&w.cut[i], row.CutShort)
 		w.res.Closings = append(w.res.Closings, c)
 		w.say("%s: %s", c.Valve, c.Because)
 		if c.Valve == row.Valve {

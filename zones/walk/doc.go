@@ -62,16 +62,27 @@ type Row struct {
 	Verdict   Verdict      `json:"verdict"`
 	Because   string       `json:"because"`
 	OpenedAt  *time.Time   `json:"opened_at,omitempty"`
-	Seconds   float64      `json:"seconds"`            // open
-	Expected  float64      `json:"expected_points"`    // that a probe under mean emitters rises by; 0 = not known
-	FlowLPM   *float64     `json:"flow_lpm,omitempty"` // metered while it was open
-	MeantLPM  float64      `json:"meant_lpm"`          // what its emitters draw; 0 = not known
-	AfterLPM  float64      `json:"after_lpm"`          // metered well after its close
-	Cells     []Cell       `json:"cells,omitempty"`    // in the order of Result.Probes
+	Seconds   float64      `json:"seconds"`             // open
+	Expected  float64      `json:"expected_points"`     // that a probe under mean emitters rises by; 0 = not known
+	FlowLPM   *float64     `json:"flow_lpm,omitempty"`  // metered while it was open: its own meter, else its supply's master's
+	MeantLPM  float64      `json:"meant_lpm"`           // what its emitters draw; 0 = not known
+	AfterLPM  float64      `json:"after_lpm"`           // metered well after its close
+	Watched   bool         `json:"watched"`             // it was opened, and probes and meter had their time
+	CutShort  string       `json:"cut_short,omitempty"` // why it closed early; "" = it did not
+	Cells     []Cell       `json:"cells,omitempty"`     // in the order of Result.Probes
 	refusedBy zones.Reason
-	cutShort  string // why it closed early; "" = it did not
-	again     bool   // it was opened a second time, since the first left a doubt
+	again     bool // it was opened a second time, since the first left a doubt
 }
+
+// Says reports whether the row tells what the valve does: it was opened, watched to the
+// end, and not cut short without a finding.
+func (r *Row) Says() bool {
+	watched := r.Watched || len(r.Cells) > 0 // those of before bear no such mark
+	return watched && r.Verdict != NotWalked && r.Verdict != Refused && !(r.Verdict == Unsure && r.CutShort != "")
+}
+
+// contrary reports whether the valve surely is otherwise than configured.
+func (r *Row) contrary() bool { return r.Says() && r.Verdict != AsConfigured && r.Verdict != Unsure }
 
 // Probe is a column.
 type Probe struct {
@@ -80,7 +91,8 @@ type Probe struct {
 	Label string `json:"label,omitempty"`
 }
 
-// ZoneResult says whether all of a zone is as configured.
+// ZoneResult says whether all of a zone that was walked is as configured, or how one that
+// was not is wet with nothing open.
 type ZoneResult struct {
 	Zone    string `json:"zone"`
 	Good    bool   `json:"good"`

@@ -1,9 +1,6 @@
 package walk
 
-import (
-	"fmt"
-	"strings"
-)
+import "fmt"
 
 // judge gives each valve its verdict by the whole matrix, then each zone.
 func (w *Walk) judge() {
@@ -17,6 +14,7 @@ func (w *Walk) judge() {
 			w.res.Valves[i].Verdict, w.res.Valves[i].Because = own[i], because[i]
 		}
 		w.unreached()
+		w.unfitting()
 	}
 	for z := range w.res.Zones {
 		w.judgeZone(&w.res.Zones[z])
@@ -43,10 +41,27 @@ func (w *Walk) unreached() {
 	}
 }
 
+// unfitting takes `as-configured` from the valves of a zone that together give what does
+// not fit its emitters.
+func (w *Walk) unfitting() {
+	for i := range w.res.Zones {
+		z := w.res.Zones[i].Zone
+		because := ""
+		if w.valvesOf(z) > 1 && w.opened(z) {
+			because = w.misfitOfZone(z)
+		}
+		for k := range w.res.Valves {
+			if row := &w.res.Valves[k]; because != "" && row.Zone == z && row.Verdict == AsConfigured {
+				row.Verdict, row.Because = Unsure, because
+			}
+		}
+	}
+}
+
 // opened reports whether each valve of a zone was opened and watched.
 func (w *Walk) opened(zone string) bool {
 	for i := range w.res.Valves {
-		if w.res.Valves[i].Zone == zone && len(w.res.Valves[i].Cells) == 0 {
+		if w.res.Valves[i].Zone == zone && !w.res.Valves[i].Watched {
 			return false
 		}
 	}
@@ -55,7 +70,7 @@ func (w *Walk) opened(zone string) bool {
 
 // verdict judges a valve. What it showed by itself leads, but for a plain rise.
 func (w *Walk) verdict(row *Row) (Verdict, string) {
-	if len(row.Cells) == 0 {
+	if !row.Watched {
 		return row.Verdict, row.Because
 	}
 	if z := w.zoneIndex(row.Zone); z >= 0 && w.leaking != nil && w.leaking[z] != "" {
@@ -77,13 +92,13 @@ func (w *Walk) verdict(row *Row) (Verdict, string) {
 	case row.Verdict != AsConfigured:
 		return row.Verdict, row.Because
 	case own.doubt+own.unheard+other.doubt > 0:
-		return Unsure, "not sure of " + strings.Join(append(own.doubtful, other.doubtful...), ", ")
+		return Unsure, "not sure of " + names(append(own.doubtful, other.doubtful...))
 	case w.deaf(row) != "":
 		return Unsure, "no probe of " + w.deaf(row) + " was heard: nobody knows whether it is watered too"
 	case own.rose == 0:
 		return Unsure, "none of its probes was heard"
 	}
-	return AsConfigured, fmt.Sprintf("%d of %d probes of %s rose, no other did", own.rose, own.total, row.Zone)
+	return AsConfigured, fmt.Sprintf("%d of %d probes of %s rose, no other did", own.rose, own.total, row.Zone) + w.metering(row)
 }
 
 // deaf gives another zone none of whose probes was heard; "" = none.
@@ -144,9 +159,9 @@ func (w *Walk) unfelt(row *Row, own, other *tally) (Verdict, string) {
 		case row.FlowLPM != nil && *row.FlowLPM < stillFlow:
 			return NoResponse, "nothing flows and no probe rose: look at the valve, its wire and its output"
 		case row.FlowLPM != nil:
-			return NoResponse, fmt.Sprintf("%.1f L/min flow, but no probe rose: look where the water goes", *row.FlowLPM)
+			return NoResponse, fmt.Sprintf("%s L/min flow, but no probe rose: look where the water goes", litres(*row.FlowLPM))
 		case other.doubt+own.unheard > 0:
-			return Unsure, "no probe rose clearly; not sure of " + strings.Join(append(own.doubtful, other.doubtful...), ", ")
+			return Unsure, "no probe rose clearly; not sure of " + names(append(own.doubtful, other.doubtful...))
 		}
 		return NoResponse, "no probe rose: look at the valve, its wire, its output and its emitters"
 	}
@@ -156,7 +171,7 @@ func (w *Walk) unfelt(row *Row, own, other *tally) (Verdict, string) {
 			return Swapped, fmt.Sprintf("it waters %s, and valve %s of %s waters %s: their hoses or wires are swapped (or all their probes)", z, back, z, row.Zone)
 		}
 	}
-	return AnswersAnother, fmt.Sprintf("it waters %s (%s rose), not %s", strings.Join(zones, " and "), strings.Join(other.risen, ", "), row.Zone)
+	return AnswersAnother, fmt.Sprintf("it waters %s (%s rose), not %s", names(zones), names(other.risen), row.Zone)
 }
 
 // elsewhere is a valve under which probes of other zones rose.
@@ -171,11 +186,11 @@ func (w *Walk) elsewhere(row *Row, own, other *tally) (Verdict, string) {
 	for _, z := range w.zonesOf(other.risen) {
 		rose := w.count(row, z, true)
 		if 2*rose.rose > rose.total && rose.total > 1 || rose.rose == rose.total && w.valvesWet(z) > 0 {
-			return AnswersAnother, fmt.Sprintf("it waters %s too (%s rose): a cross connection, or two valves on one output", z, strings.Join(rose.risen, ", "))
+			return AnswersAnother, fmt.Sprintf("it waters %s too (%s rose): a cross connection, or two valves on one output", z, names(rose.risen))
 		}
 	}
 	return AnswersAnother, fmt.Sprintf("%s rose with it, though in the files of %s: wired or placed in the wrong bed",
-		strings.Join(other.risen, ", "), strings.Join(w.zonesOf(other.risen), ", "))
+		names(other.risen), names(w.zonesOf(other.risen)))
 }
 
 // missing is a zone with one valve some of whose probes did not rise.
@@ -185,13 +200,13 @@ func (w *Walk) missing(row *Row, own *tally) (Verdict, string) {
 			return AnswersAnother, fmt.Sprintf("probe %s rose under valve %s, not under this one: wired or placed in the wrong bed", p, v)
 		}
 	}
-	return NoResponse, fmt.Sprintf("%s did not rise: dead, out of the substrate, or under a blocked emitter", strings.Join(own.stillOnes, ", "))
+	return NoResponse, fmt.Sprintf("%s did not rise: dead, out of the substrate, or under a blocked emitter", names(own.stillOnes))
 }
 
 // blind is a valve whose zone has no probe.
 func (w *Walk) blind(row *Row) string {
 	if row.FlowLPM != nil {
-		return fmt.Sprintf("%s has no probe; %.1f L/min flow: look at the bed", row.Zone, *row.FlowLPM)
+		return fmt.Sprintf("%s has no probe; %s L/min flow: look at the bed", row.Zone, litres(*row.FlowLPM))
 	}
 	return row.Zone + " has no probe that could tell: look at the bed"
 }
@@ -306,7 +321,7 @@ func (w *Walk) shortly(row *Row) string {
 	own, other := w.count(row, row.Zone, true), w.count(row, row.Zone, false)
 	s := fmt.Sprintf("%d of %d probes of %s rose", own.rose, own.total, row.Zone)
 	if len(other.risen) > 0 {
-		s += ", and " + strings.Join(other.risen, ", ") + " elsewhere"
+		s += ", and " + names(other.risen) + " elsewhere"
 	}
 	if row.Because != "" {
 		s += "; " + row.Because

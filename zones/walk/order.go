@@ -106,7 +106,7 @@ func (w *Walk) Saw(ev zones.Event, effects []zones.Effect) {
 			}
 		case *zones.Entry:
 			if e.Kind == "run-closed" && e.Valve == row.Valve && e.Reason != zones.ShotDone {
-				row.cutShort = string(e.Reason) + ": " + e.Because
+				row.CutShort = string(e.Reason) + ": " + e.Because
 			}
 		}
 	}

@@ -227,6 +227,14 @@ func (x *drawn) err(d *rand.Rand) {
 	case simroom.ValveStuckClosed, simroom.OutputDead, simroom.ValveStuckOpen:
 		f.Subject = va
 		x.valves[va] = true
+	case simroom.EmittersBlocked: // which only a meter can tell
+		f.Subject, f.Value = za.ID, normalised(d, 0.3, 0.65)
+		for _, v := range za.Valves {
+			x.valves[v] = x.options.MeterAll
+		}
+		if !x.options.MeterAll {
+			clear(x.zones)
+		}
 	case simroom.BedLeak:
 		f.Subject, f.Value = za.ID, normalised(d, 0.05, 0.3)*za.VolumeML/1000*float64(za.Plants)
 	}

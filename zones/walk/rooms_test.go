@@ -19,11 +19,12 @@ var (
 	tells = flag.Bool("walk.tell", false, "print each room that was not judged as it is")
 )
 
-// mistakes of wiring, and rooms that are right: four of ten.
+// mistakes of wiring, emitters that give too little, and rooms that are right: four of ten.
 var mistakes = []string{
 	"right", "right", "right", "right", "right", "right", "right",
 	string(simroom.HosesSwapped), string(simroom.OneOutput), string(simroom.CrossFlow), string(simroom.ProbesSwapped), string(simroom.ProbeMisplaced),
 	string(simroom.ProbeLost), string(simroom.ProbeStuck), string(simroom.ValveStuckClosed), string(simroom.OutputDead), string(simroom.BedLeak),
+	string(simroom.EmittersBlocked),
 }
 
 // count is what came of drawn rooms.

@@ -51,7 +51,7 @@ func (w *Walk) judgeRow() {
 		return
 	}
 	row.Expected = math.Round(w.expected(row)*100) / 100
-	row.MeantLPM = w.meant(row)
+	row.MeantLPM, row.Watched = w.meant(row), true
 	own := w.zoneIndex(row.Zone)
 	var rises []rise
 	row.Cells = row.Cells[:0]
@@ -92,35 +92,30 @@ func (w *Walk) touched(rises []rise, zone int) bool {
 // settling is how long a bed is not looked at for its trend after it was watered.
 const settling = 8 * time.Minute
 
-// Bounds of what a meter may show, shares of what the emitters draw (chosen here).
-const (
-	leastFlow = 0.4
-	mostFlow  = 1.6
-	stillFlow = 0.05 // L/min: under it nothing flows
-)
-
 // rowFaults finds what one valve shows without the others: water after the close, more
 // than it was given, a faint rise of a whole zone.
 func (w *Walk) rowFaults(row *Row, rises []rise, own int) {
 	row.Verdict, row.Because = AsConfigured, ""
+	tooMuch, misfit := w.tooMuch(row), w.misfit(row)
 	switch {
-	case row.cutShort != "":
-		row.Verdict, row.Because = Unsure, "it was cut short: "+row.cutShort
+	case row.CutShort != "":
+		row.Verdict, row.Because = Unsure, "it was cut short: "+row.CutShort
 	case row.AfterLPM >= stillFlow:
-		row.Verdict, row.Because = Leak, fmt.Sprintf("%.2f L/min flow after its close", row.AfterLPM)
-	case row.FlowLPM != nil && row.MeantLPM > 0 && *row.FlowLPM > mostFlow*row.MeantLPM:
-		row.Verdict, row.Because = Leak, fmt.Sprintf("%.1f L/min flow, its emitters draw %.1f: an open end, or another bed", *row.FlowLPM, row.MeantLPM)
+		row.Verdict, row.Because = Leak, fmt.Sprintf("%s L/min flow after its close", litres(row.AfterLPM))
+	case tooMuch != "":
+		row.Verdict, row.Because = Leak, tooMuch
 	case w.risingStill(own):
 		row.Verdict, row.Because = Leak, fmt.Sprintf("%s still rises %.0f min after the close", row.Zone, (w.age-w.shutAt).Minutes())
-	case row.FlowLPM != nil && row.MeantLPM > 0 && *row.FlowLPM < leastFlow*row.MeantLPM:
-		row.Verdict, row.Because = Unsure, fmt.Sprintf("%.1f L/min flow, its emitters draw %.1f: look for blocked emitters, or a valve that opens half", *row.FlowLPM, row.MeantLPM)
+	case misfit != "":
+		row.Verdict, row.Because = Unsure, misfit
 	default:
 		w.faint(row, rises, own)
 	}
 }
 
 // faint puts in doubt a valve under which another zone rose a little as a whole, or its
-// own rose by far more than was given.
+// own rose by far more than was given. The cells say then what the sentence says: none of
+// them is still.
 func (w *Walk) faint(row *Row, rises []rise, own int) {
 	_, faint := limits(row.Expected)
 	for z := range w.res.Zones {
@@ -128,11 +123,33 @@ func (w *Walk) faint(row *Row, rises []rise, own int) {
 		switch {
 		case n == 0:
 		case z == own && row.Expected > 0 && mean-sure*se > 1.7*row.Expected:
-			row.Verdict, row.Because = Unsure, fmt.Sprintf("%s rose by %.1f points, %.1f were given", row.Zone, mean, row.Expected)
+			row.Verdict, row.Because = Unsure, fmt.Sprintf("%s rose by %.1f points, %.1f were given", row.Zone, w.meanCell(row, z), row.Expected)
 		case z != own && mean-sure*se >= faint/2:
-			row.Verdict, row.Because = Unsure, fmt.Sprintf("%s rose by %.1f points too: look for a cross connection", w.res.Zones[z].Zone, mean)
+			w.doubtCells(row, rises, z)
+			row.Verdict, row.Because = Unsure, fmt.Sprintf("the probes of %s rose a little too, by %.1f points in the mean: look for a cross connection", w.res.Zones[z].Zone, w.meanCell(row, z))
 		}
 	}
+}
+
+// doubtCells puts the probes of a zone in doubt that none of them, alone, showed clearly.
+func (w *Walk) doubtCells(row *Row, rises []rise, zone int) {
+	for i := range row.Cells {
+		if w.tracks[i].zone == zone && row.Cells[i].Seen == Still && row.Cells[i].Points > 0 {
+			row.Cells[i].Seen, rises[i].Seen = Doubt, Doubt
+		}
+	}
+}
+
+// meanCell gives the mean of what the matrix shows of a zone's probes, points.
+func (w *Walk) meanCell(row *Row, zone int) float64 {
+	sum, n := 0.0, 0
+	for i := range row.Cells {
+		if w.tracks[i].zone == zone && row.Cells[i].Seen != Unheard {
+			sum += row.Cells[i].Points
+			n++
+		}
+	}
+	return sum / float64(max(n, 1))
 }
 
 // pooled gives the mean rise of a zone at the end of the watch.

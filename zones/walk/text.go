@@ -13,9 +13,7 @@ func (r *Result) Text() string {
 	if r.Partial {
 		fmt.Fprintf(&b, "Partial: %s.\n", r.Why)
 	}
-	if slices.ContainsFunc(r.Valves, func(row Row) bool { return len(row.Cells) > 0 }) {
-		r.matrix(&b)
-	}
+	r.table().write(&b)
 	for i := range r.Valves {
 		row := &r.Valves[i]
 		if r.timed(row.Valve) {
@@ -31,17 +29,40 @@ func (r *Result) Text() string {
 	}
 	for i := range r.Zones {
 		z := &r.Zones[i]
-		word := "not as configured"
-		if z.Good {
-			word = "walked, as configured"
-		}
-		fmt.Fprintf(&b, "zone %s: %s", z.Zone, word)
-		if !z.Good {
-			fmt.Fprintf(&b, ": %s", z.Because)
-		}
-		b.WriteByte('\n')
+		fmt.Fprintf(&b, "zone %s: %s\n", z.Zone, r.zoneWords(z))
 	}
 	return b.String()
+}
+
+// zoneWords says what the walk makes of a zone.
+func (r *Result) zoneWords(z *ZoneResult) string {
+	word, left := "not sure", false
+	for i := range r.Valves {
+		switch row := &r.Valves[i]; {
+		case row.Zone != z.Zone:
+		case !row.Says():
+			left = true
+		case row.contrary():
+			return "not as configured: " + z.Because
+		}
+	}
+	switch {
+	case z.Good:
+		return "walked, as configured"
+	case left || len(r.rowsOf(z.Zone)) == 0:
+		word = "not walked"
+	}
+	return word + ": " + z.Because
+}
+
+// rowsOf gives the indices of a zone's valves.
+func (r *Result) rowsOf(zone string) (out []int) {
+	for i := range r.Valves {
+		if r.Valves[i].Zone == zone {
+			out = append(out, i)
+		}
+	}
+	return out
 }
 
 // timed reports whether the closing of an output was watched.
@@ -59,34 +80,15 @@ func (r *Result) widest() (n int) {
 	return max(n, len("valve"))
 }
 
-// matrix writes the table: under each valve what its probes rose by, those of its own zone
-// in brackets; points.
-func (r *Result) matrix(b *strings.Builder) {
-	fmt.Fprintf(b, "points that each probe rose by, [own zone]; ? = not sure, - = not heard\n%-*s", r.widest(), "valve")
-	for i := range r.Probes {
-		fmt.Fprintf(b, " %*s", r.column(i), r.Probes[i].ID)
-	}
-	b.WriteByte('\n')
+func (r *Result) table() *table {
+	t := &table{probes: r.Probes, widest: r.widest()}
 	for i := range r.Valves {
 		row := &r.Valves[i]
-		if len(row.Cells) == 0 {
-			continue
-		}
-		fmt.Fprintf(b, "%-*s", r.widest(), row.Valve)
-		for k := range row.Cells {
-			fmt.Fprintf(b, " %*s", r.column(k), row.Cells[k].Text(r.Probes[k].Zone == row.Zone))
-		}
-		if row.Expected > 0 {
-			fmt.Fprintf(b, "  of %.1f", row.Expected)
-		}
-		if row.FlowLPM != nil {
-			fmt.Fprintf(b, ", %.1f L/min", *row.FlowLPM)
-		}
-		b.WriteByte('\n')
+		t.rows = append(t.rows, row)
+		t.own = append(t.own, func(k int) bool { return r.Probes[k].Zone == row.Zone })
 	}
+	return t
 }
-
-func (r *Result) column(probe int) int { return max(len(r.Probes[probe].ID), 7) }
 
 // Text gives what a cell of the matrix shows: "[2.9]", "." where nothing rose.
 func (c *Cell) Text(own bool) string {
@@ -98,6 +100,8 @@ func (c *Cell) Text(own bool) string {
 		s += "?"
 	case Still:
 		s = "."
+	case "":
+		s = " "
 	}
 	if own {
 		return "[" + s + "]"

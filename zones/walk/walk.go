@@ -196,13 +196,13 @@ func (w *Walk) look(v *zones.View) {
 		at := v.Wall
 		w.openAt, row.OpenedAt = w.age, &at
 	case x.Wanted:
-		if x.FlowLPM != nil && w.age >= w.openAt+5*time.Second {
-			w.flow.sum += *x.FlowLPM
+		if flow := w.metered(v, row); flow != nil && w.age >= w.openAt+5*time.Second {
+			w.flow.sum += *flow
 			w.flow.n++
 		}
 	case w.openAt > 0:
 		w.shut()
-	case row.cutShort != "" || w.age > w.since+openWithin:
+	case row.CutShort != "" || w.age > w.since+openWithin:
 		w.openAt = w.age
 		w.shut()
 	}
@@ -233,8 +233,8 @@ func (w *Walk) shut() {
 // after notes water that a meter shows well after the close.
 func (w *Walk) after(v *zones.View) {
 	row := &w.res.Valves[w.row]
-	if x := valveOf(v, row.Valve); x != nil && x.FlowLPM != nil && w.age > w.shutAt+10*time.Second {
-		row.AfterLPM = max(row.AfterLPM, *x.FlowLPM)
+	if flow := w.metered(v, row); flow != nil && w.age > w.shutAt+10*time.Second {
+		row.AfterLPM = max(row.AfterLPM, *flow)
 	}
 }
 
@@ -253,7 +253,7 @@ func (w *Walk) next() {
 // opening may end.
 func (w *Walk) doubtful() bool {
 	row := &w.res.Valves[w.row]
-	if w.ask.Closings || row.again || row.cutShort != "" {
+	if w.ask.Closings || row.again || row.CutShort != "" {
 		return false
 	}
 	doubt := slices.ContainsFunc(row.Cells, func(c Cell) bool { return c.Seen == Doubt })
@@ -275,17 +275,32 @@ func (w *Walk) finish(why string) {
 		return
 	}
 	w.res.Partial, w.res.Why, w.res.Ended = why != "", why, w.wall
-	if w.row < len(w.res.Valves) && (w.phase == opening || w.phase == watching) && len(w.res.Valves[w.row].Cells) == 0 {
+	if w.row < len(w.res.Valves) && (w.phase == opening || w.phase == watching) && !w.res.Valves[w.row].Watched {
 		w.res.Valves[w.row].Because = "it was opened, and the walk ended before its probes had their time to rise"
 	}
 	w.judge()
 	for i := range w.res.Zones {
-		if z := &w.res.Zones[i]; z.Good {
+		z := &w.res.Zones[i]
+		if z.Good {
 			w.orders = append(w.orders, zones.Order{Kind: zones.OrderWalkAccept, Zone: z.Zone, Subject: z.Wiring, Note: "the walk found it as configured"})
+		} else if against := w.against(z.Zone); against != "" {
+			w.orders = append(w.orders, zones.Order{Kind: zones.OrderWalkReject, Zone: z.Zone, Subject: z.Wiring, Note: against})
 		}
 	}
 	w.orders = append(w.orders, zones.Order{Kind: zones.OrderWalkEnd, Note: why})
 	w.enter(ending)
+}
+
+// against says which valve of a zone was found to be otherwise than configured; "" = none
+// surely is: what is not sure takes nothing from a walk before.
+func (w *Walk) against(zone string) string {
+	for i := range w.res.Valves {
+		row := &w.res.Valves[i]
+		if row.Zone == zone && row.contrary() && !w.ask.Closings {
+			return "valve " + row.Valve + ": " + string(row.Verdict)
+		}
+	}
+	return ""
 }
 
 // Stop ends the walk: what is open is ordered to close, what was found is kept.
@@ -299,11 +314,21 @@ func (w *Walk) Stop(why string) {
 // Done reports whether the walk is over and all its orders are answered.
 func (w *Walk) Done() bool { return w.phase == done }
 
-// Result gives what was found so far; a copy that shares nothing that changes.
+// Result gives what was found so far, of the zones that are walked and of others that
+// rise with nothing open; a copy that shares nothing that changes.
 func (w *Walk) Result() *Result {
 	r := w.res
 	r.Probes, r.Valves = slices.Clone(w.res.Probes), slices.Clone(w.res.Valves)
-	r.Zones, r.Closings = slices.Clone(w.res.Zones), slices.Clone(w.res.Closings)
+	r.Closings, r.Zones = slices.Clone(w.res.Closings), nil
+	for i := range w.res.Zones {
+		z := w.res.Zones[i]
+		if w.leaking != nil && w.leaking[i] != "" && w.valvesOf(z.Zone) == 0 {
+			z.Because = w.leaking[i]
+			r.Zones = append(r.Zones, z)
+		} else if w.valvesOf(z.Zone) > 0 {
+			r.Zones = append(r.Zones, z)
+		}
+	}
 	return &r
 }
 

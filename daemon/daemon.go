@@ -29,6 +29,7 @@ import (
 	"rillgate/daemon/publish"
 	"rillgate/store"
 	"rillgate/zones"
+	"rillgate/zones/walk"
 )
 
 // ErrOtherRuns says that another process holds the room's state directory.
@@ -103,9 +104,9 @@ type Daemon struct {
 	aside    string       // what the register adds to an answer that is under way
 	orders   uint64
 	epoch    uint32
-	unclean  bool     // the process before did not end as it should
-	walking  *walking // nil = none is on
-	walkTold string   // the last walk as it is published
+	unclean  bool       // the process before did not end as it should
+	walking  *walking   // nil = none is on
+	book     *walk.Book // what walks have left; nil = nothing is kept
 	troubles troubles
 	silenced silenced
 	differ   string // how the files on disk differ from the plan in force; "" = not

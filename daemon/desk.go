@@ -126,6 +126,9 @@ func (d *Daemon) obey(o *zones.Order) {
 	if ofProbe(o.Kind) && d.accepted(o) {
 		d.fitRegister(o.By)
 	}
+	if o.Kind == zones.OrderWalkAccept && d.accepted(o) {
+		d.keepAccept(o)
+	}
 }
 
 // acknowledge silences alarms of the shell; true means that the order was about

@@ -52,7 +52,7 @@ func (d *Daemon) show() {
 		d.publisher.Connected() // the broker may have forgotten what it kept for us
 	}
 	if d.publisher != nil {
-		d.publisher.Update(&publish.Snapshot{View: s.view, PlanError: s.planError, Walk: d.walkTold})
+		d.publisher.Update(&publish.Snapshot{View: s.view, PlanError: s.planError, Walk: d.walkTopic(&s.view)})
 	}
 }
 

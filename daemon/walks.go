@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -98,7 +99,7 @@ func (d *Daemon) beginWalk(ask operator.WalkAsk, by, note string) (*walking, err
 	if ask.Closings {
 		about = fmt.Sprintf("%d valves, one lease each", n)
 	}
-	d.walking.news <- operator.WalkNews{Said: []string{about + "; windows and shots wait until it ends, Ctrl-C ends it"}}
+	d.walking.news <- operator.WalkNews{At: v.Wall, Said: []string{about + "; windows and shots wait until it ends, Ctrl-C ends it"}}
 	d.entry(d.now.Wall, &zones.Entry{Kind: "walk-begun", Because: fmt.Sprintf("a walk of %d valves begins", n), Source: "socket", By: by, Note: note})
 	d.lookAtWalk()
 	return d.walking, nil
@@ -123,7 +124,7 @@ func (d *Daemon) lookAtWalk() {
 	}
 	if said := w.walk.News(); len(said) > 0 {
 		select {
-		case w.news <- operator.WalkNews{Said: said}:
+		case w.news <- operator.WalkNews{At: v.Wall, Said: said}:
 		default:
 		}
 	}
@@ -171,9 +172,35 @@ func (d *Daemon) keepWalk(w *walking) {
 func (d *Daemon) walked(w *walking, r *walk.Result) {
 	d.entry(d.now.Wall, &zones.Entry{Kind: "walk-ended", Because: walkWords(r), Source: "socket", By: w.by, Note: w.note})
 	if !w.closings {
-		d.walkTold = walkTopic(r)
+		d.books().Add(walk.Kept{By: w.by, Result: r})
 		d.changed = true
 	}
+}
+
+// books gives the book of walks, which a daemon without a store begins anew.
+func (d *Daemon) books() *walk.Book {
+	if d.book == nil {
+		d.book = walk.NewBook()
+	}
+	return d.book
+}
+
+// keepAccept keeps a person's word that a zone is wired as the files say.
+func (d *Daemon) keepAccept(o *zones.Order) {
+	v := d.room.View(d.now)
+	i := slices.IndexFunc(v.Zones, func(z zones.ZoneView) bool { return z.ID == o.Zone })
+	if i < 0 {
+		return // the room accepts none of a zone that it does not have
+	}
+	a := walk.Accepted{Zone: o.Zone, Wiring: v.Zones[i].Wiring, At: v.Wall, By: o.By, Note: o.Note}
+	body, err := json.Marshal(a)
+	if err != nil {
+		d.o.Log.Error("keep who accepted the wiring", "error", err)
+		return
+	}
+	d.keepPaper(store.Paper{Kind: operator.PaperAccept, Key: a.At.UTC().Format(time.RFC3339) + "/" + a.Zone, At: d.now.Wall, By: o.By, Body: body})
+	d.books().Accept(a)
+	d.changed = true
 }
 
 // walkWords says in a sentence what a walk found.
@@ -196,38 +223,40 @@ func walkWords(r *walk.Result) string {
 	return s
 }
 
-// walkTopic is what is published of a walk: without its matrix.
-func walkTopic(r *walk.Result) string {
-	short := *r
-	short.Probes = nil
-	short.Valves = append([]walk.Row(nil), r.Valves...)
-	for i := range short.Valves {
-		short.Valves[i].Cells = nil
+// walkTopic is what is published of the walks of a room: without their matrix; "" = none is
+// kept.
+func (d *Daemon) walkTopic(v *zones.View) string {
+	if d.book == nil || d.book.Empty() {
+		return ""
 	}
-	b, err := json.Marshal(&short)
+	last := d.book.Last(v, nil)
+	last.Probes = nil
+	for i := range last.Valves {
+		last.Valves[i].Cells = nil
+	}
+	b, err := json.Marshal(last)
 	if err != nil {
 		return ""
 	}
 	return string(b)
 }
 
-// rememberWalk brings back what is published of the last walk.
+// rememberWalk brings back what walks have left.
 func (d *Daemon) rememberWalk() {
 	if d.files.store == nil {
 		return
 	}
-	kept, err := d.files.store.Papers(operator.PaperWalk)
-	if err != nil {
-		d.o.Log.Warn("read the last walk", "error", err)
-		return
+	read := func(kind string) (out []operator.Paper) {
+		kept, err := d.files.store.Papers(kind)
+		if err != nil {
+			d.o.Log.Warn("read the last walks", "error", err)
+		}
+		for _, p := range kept { // in order of time, by their keys
+			out = append(out, PaperOf(p))
+		}
+		return out
 	}
-	if len(kept) == 0 {
-		return
-	}
-	var r walk.Result
-	if err := json.Unmarshal(kept[len(kept)-1].Body, &r); err == nil { // keys are in order of time
-		d.walkTold = walkTopic(&r)
-	}
+	d.book = operator.BookOf(read(operator.PaperWalk), read(operator.PaperAccept))
 }
 
 // endWalk keeps what a walk has found when the daemon ends.

@@ -3,6 +3,7 @@ package daemon
 import (
 	"context"
 	"encoding/json"
+	"slices"
 	"testing"
 	"time"
 
@@ -104,10 +105,14 @@ func ended(done <-chan walked, w *walked) func() bool {
 // kept reads the newest walk out of the store, the batch on its way aside.
 func (d *Daemon) keptWalk(t *testing.T, kind string) *walk.Result {
 	t.Helper()
-	for i := len(d.papers) - 1; i >= 0; i-- {
-		if d.papers[i].Kind == kind {
+	waiting := d.papers
+	if w := d.keeper.writing; w != nil {
+		waiting = append(slices.Clone(w.papers), waiting...)
+	}
+	for i := len(waiting) - 1; i >= 0; i-- {
+		if waiting[i].Kind == kind {
 			r := &walk.Result{}
-			require.NoError(t, json.Unmarshal(d.papers[i].Body, r))
+			require.NoError(t, json.Unmarshal(waiting[i].Body, r))
 			return r
 		}
 	}
@@ -137,9 +142,10 @@ func TestWalkOfARightRoom(t *testing.T) {
 		require.Empty(t, v.Zones[i].NotWalked)
 		require.NotNil(t, v.Zones[i].WalkedAt)
 	}
-	require.Equal(t, w.result.Valves, d.keptWalk(t, operator.PaperWalk).Valves)
-	require.NotContains(t, d.walkTold, "cells")
-	require.Contains(t, d.walkTold, `"verdict":"as-configured"`)
+	require.Equal(t, w.result.Text(), d.keptWalk(t, operator.PaperWalk).Text())
+	require.NotContains(t, told(d), "cells")
+	require.Contains(t, told(d), `"verdict":"as-configured"`)
+	require.Contains(t, told(d), `"by":"ana"`)
 	var kinds []string
 	for _, l := range d.trail.recent(0, 1000) {
 		if l.By == "ana" {
@@ -148,11 +154,57 @@ func TestWalkOfARightRoom(t *testing.T) {
 	}
 	require.Contains(t, kinds, "walk-begun")
 	require.Contains(t, kinds, "walk-ended")
-	o, told := d.o, d.walkTold
+	o, before := d.o, told(d)
 	require.NoError(t, d.Close(nil))
 	d = open(t, o)
-	require.Equal(t, told, d.walkTold, "published again after a restart")
+	require.Equal(t, before, told(d), "published again after a restart")
 	require.Empty(t, d.view().Zones[0].NotWalked, "and still walked")
+	require.NoError(t, d.Close(nil))
+}
+
+// told is the topic of walks.
+func told(d *Daemon) string {
+	v := d.view()
+	return d.walkTopic(&v)
+}
+
+// A walk of one zone that is refused, and a person's word, leave the rows of the good walk
+// and the topic as they are, but for what they are about; over a restart too.
+func TestAGoodWalkStandsBesideARefusedOne(t *testing.T) {
+	d, run := onBed(t)
+	run(after(d, 4*time.Minute))
+	require.Empty(t, told(d), "nothing is told before the first one")
+	walks := func(ask operator.WalkAsk) (w walked) {
+		run(ended(walkOn(t, t.Context(), d, ask), &w))
+		require.NoError(t, w.err)
+		return w
+	}
+	first := walks(operator.WalkAsk{}).result
+	held, other := first.Valves[0].Zone, first.Valves[1].Zone
+	d.obey(&zones.Order{ID: "h", Kind: zones.OrderHold, Zone: held, For: 4 * time.Hour})
+	w := walks(operator.WalkAsk{Zones: []string{held}})
+	require.Equal(t, walk.Refused, w.result.Valves[0].Verdict)
+	require.NotContains(t, w.result.Text(), other, "nothing is said of what was not asked for")
+	d.obey(&zones.Order{ID: "a", Kind: zones.OrderWalkAccept, Zone: held, By: "ben", Note: "saw it"})
+	check := func(d *Daemon) {
+		var l walk.Last
+		require.NoError(t, json.Unmarshal([]byte(told(d)), &l))
+		require.Equal(t, len(first.Valves), len(l.Valves))
+		for i := range l.Valves {
+			require.Equal(t, walk.AsConfigured, l.Valves[i].Verdict)
+			require.WithinDuration(t, *first.Valves[i].OpenedAt, l.Valves[i].Walked, 0)
+		}
+		require.True(t, l.Walk.Begun.After(first.Ended), "the refused one is the last walk all the same")
+		for _, z := range l.Zones {
+			require.Empty(t, z.NotWalked)
+			require.Equal(t, z.Zone == held, z.Accepted != nil)
+		}
+	}
+	check(d)
+	o := d.o
+	require.NoError(t, d.Close(nil))
+	d = open(t, o)
+	check(d)
 	require.NoError(t, d.Close(nil))
 }
 

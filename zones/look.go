@@ -12,7 +12,7 @@ import (
 func (r *Room) View(now Instant) View {
 	t := max(r.t, now.Mono+r.base)
 	v := View{
-		Wall: now.Wall, Room: r.plan.Room, Name: r.plan.Name, Trusted: now.Trusted, Plan: r.plan.Hash,
+		Wall: now.Wall.In(r.location()), Room: r.plan.Room, Name: r.plan.Name, Trusted: now.Trusted, Plan: r.plan.Hash,
 		BrokerUp: r.brokerUp, Stopped: hasLatch(r.mem.Latches, StoppedByPerson) != nil, Starting: t < r.holdTo,
 	}
 	v.Age, v.LightsOn = t.Seconds(), r.lightsNow()

@@ -126,7 +126,7 @@ var refusals = map[Reason]Explanation{
 	NotWalked: {
 		Title: "not walked as it is wired",
 		Harm:  "a valve waters another bed than its probes stand in: one is flooded, the other dries",
-		Rule:  "`require_walk` is set, and the zone's valves or probes are not wired as its last good walk found them",
+		Rule:  "`require_walk` is set, and the zone's valves or probes are not wired as its last good walk found them, or a later walk of that wiring found a valve otherwise",
 		Do:    "`rillgate walk ZONE`; where no probe can tell, look at it by hand shots and `rillgate walk --accept ZONE`",
 		Alarm: true,
 	},

@@ -18,7 +18,8 @@ func newCheck(f *flags) *cobra.Command {
 		Use:   "check [--json] [--explain ZONE]",
 		Short: "Read the three files as `run` would, and say the plan in other words",
 		Long: "Read the three files as `run` would: every problem at once, where it stands and what would be right, then\n" +
-			"the plan in other words. Errors exit 1 and would keep the plan out of force; warnings exit 0.",
+			"the plan in other words. Errors exit 1 and would keep the plan out of force; warnings exit 0. Where the room\n" +
+			"runs or has run, it says too where files and register differ, and which zones no walk has found wired so.",
 		Args: cobra.NoArgs,
 		RunE: job(func(cmd *cobra.Command, _ []string) error {
 			loaded, problems := configs.Load(f.config)
@@ -51,7 +52,9 @@ func check(cmd *cobra.Command, f *flags, loaded *configs.Loaded, problems []conf
 	if _, err := fmt.Fprint(out, configs.Words(loaded, time.Now()).String()); err != nil {
 		return err
 	}
-	differing(out, f.differences(cmd, loaded))
+	v := f.glance(cmd, loaded.Plan.Room)
+	differing(out, differences(loaded, v))
+	notWalked(out, f.unwalked(loaded, v))
 	return nil
 }
 
@@ -87,6 +90,8 @@ type checked struct {
 	Origins  []configs.Origin   `json:"origins,omitempty"` // with --explain
 
 	Register []register.Difference `json:"register,omitempty"` // where files and register differ
+
+	NotWalked []unwalked `json:"not_walked,omitempty"` // zones that no walk has found wired as the files say
 }
 
 func checkJSON(cmd *cobra.Command, f *flags, loaded *configs.Loaded, problems []configs.Problem, explain string) error {
@@ -96,7 +101,8 @@ func checkJSON(cmd *cobra.Command, f *flags, loaded *configs.Loaded, problems []
 	}
 	if loaded != nil {
 		words := configs.Words(loaded, time.Now())
-		c.Plan, c.Register = &words, f.differences(cmd, loaded)
+		v := f.glance(cmd, loaded.Plan.Room)
+		c.Plan, c.Register, c.NotWalked = &words, differences(loaded, v), f.unwalked(loaded, v)
 		if explain != "" {
 			if _, err := configs.Explain(loaded, explain); err != nil {
 				return err

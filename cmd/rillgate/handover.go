@@ -108,7 +108,7 @@ func (f *flags) asBuiltNow(cmd *cobra.Command, in *handover.Input) error {
 	if err := get(operator.Request{Kind: operator.AskReport, Report: &ask}, func(r operator.Reply) { in.Days = r.Report }); err != nil {
 		in.Notices = append(in.Notices, "The last days are not known: "+err.Error()+".")
 	}
-	for kind, into := range map[string]*[]handover.Paper{operator.PaperWalk: &in.Walks, operator.PaperClosings: &in.Closings, operator.PaperCatch: &in.Catches} {
+	for kind, into := range map[string]*[]handover.Paper{operator.PaperWalk: &in.Walks, operator.PaperAccept: &in.Accepts, operator.PaperClosings: &in.Closings, operator.PaperCatch: &in.Catches} {
 		err := get(operator.Request{Kind: operator.AskPapers, Subject: kind}, func(r operator.Reply) { *into = handed(r.Papers) })
 		if err != nil {
 			in.Notices = append(in.Notices, "What is kept of kind "+kind+" is not known: "+err.Error()+".")
@@ -163,7 +163,7 @@ func (f *flags) remember(in *handover.Input, dir string, s *store.Store) error {
 	if in.Days, err = daemon.ReportOf(s, loaded.Plan, in.Now, handover.Ask(in.Now, loaded.Plan.Calendar.Location)); err != nil {
 		return err
 	}
-	for kind, into := range map[string]*[]handover.Paper{operator.PaperWalk: &in.Walks, operator.PaperClosings: &in.Closings, operator.PaperCatch: &in.Catches} {
+	for kind, into := range map[string]*[]handover.Paper{operator.PaperWalk: &in.Walks, operator.PaperAccept: &in.Accepts, operator.PaperClosings: &in.Closings, operator.PaperCatch: &in.Catches} {
 		kept, err := storedPapers(s, kind)
 		if err != nil {
 			return err

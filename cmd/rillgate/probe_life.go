@@ -109,11 +109,9 @@ func notes(out io.Writer, v *zones.View, of func(id string) bool) {
 	}
 }
 
-// differences compares the files on disk with the register: of the running daemon, else
-// of its store. It is a look beside others: where there is nothing to look at, nothing
-// is said.
-func (f *flags) differences(cmd *cobra.Command, loaded *configs.Loaded) []register.Difference {
-	v := f.glance(cmd, loaded.Plan.Room)
+// differences compares the files on disk with the register that a view shows. It is a look
+// beside others: where there is none (nil), nothing is said.
+func differences(loaded *configs.Loaded, v *zones.View) []register.Difference {
 	if v == nil {
 		return nil
 	}

@@ -9,6 +9,7 @@ import (
 	"io"
 	"os"
 	"os/signal"
+	"slices"
 	"strings"
 	"syscall"
 	"time"
@@ -33,20 +34,20 @@ type walkFlags struct {
 func newWalk(f *flags) *cobra.Command {
 	w := &walkFlags{}
 	cmd := &cobra.Command{
-		Use:   "walk [ZONE...] [--for 60s]",
+		Use:   "walk [ZONE...] [--for 60s | --last]",
 		Short: "Open each valve in turn, watch which probes rise, and say how the room is wired",
 		Long: "Open each valve for a short while, with all interlocks in force, and watch which probes rise, how much and how late.\n" +
 			"The result is a matrix valve by probe and a verdict a valve; it is kept with its date. While a walk is on, windows wait.\n" +
 			"Ctrl-C or `rillgate stop` ends it: the valve closes, and what was found is kept as partial. Exit code 0: all as configured.\n\n" +
 			"With --close-times it times instead how long each output takes to close by itself, on a grant that is not renewed: as if\n" +
 			"the link were cut. Each valve then runs for one lease, and 3 s more where its controller does not keep its grants.",
-		Example: "  rillgate walk\n  rillgate walk east west --for 90s\n  rillgate walk --close-times\n  rillgate walk --last",
+		Example: "  rillgate walk\n  rillgate walk east west --for 90s\n  rillgate walk --close-times\n  rillgate walk --last east",
 		RunE:    job(func(cmd *cobra.Command, args []string) error { return w.run(cmd, f, args) }),
 	}
 	cmd.Flags().Var(&w.length, "for", "valve time of each opening (default what gives 3 % of the substrate's volume)")
 	cmd.Flags().BoolVar(&w.closings, "close-times", false, "time how long each output takes to close by itself")
 	cmd.Flags().BoolVar(&w.yes, "yes", false, "do not ask before --close-times")
-	cmd.Flags().BoolVar(&w.last, "last", false, "show the last walk that was kept, and walk nothing")
+	cmd.Flags().BoolVar(&w.last, "last", false, "show what walks have found last of each valve, with its date, and walk nothing")
 	cmd.Flags().StringVar(&w.accept, "accept", "", "say of a `ZONE` that no probe can tell of: somebody has seen that it is wired as the files say")
 	cmd.Flags().StringVar(&w.note, "note", "", "why, for the journal: `TEXT`")
 	jsonFlag(cmd, &w.asJSON)
@@ -62,7 +63,7 @@ func (w *walkFlags) run(cmd *cobra.Command, f *flags, args []string) error {
 	}
 	switch {
 	case w.last:
-		return w.showLast(cmd, f)
+		return w.showLast(cmd, f, args)
 	case cmd.Flags().Changed("accept"):
 		if w.accept == "" || w.note == "" || len(args) > 0 {
 			return misuse("--accept takes one zone, and --note \"who saw what\"")
@@ -102,7 +103,7 @@ func (w *walkFlags) walk(cmd *cobra.Command, f *flags) error {
 		if r.Walk == nil {
 			return errors.New("read the walk: there is none in the reply")
 		}
-		w.say(cmd, r.Walk.Said)
+		w.say(cmd, r.Walk)
 		result = r.Walk.Result
 		return nil
 	})
@@ -117,13 +118,14 @@ func (w *walkFlags) walk(cmd *cobra.Command, f *flags) error {
 	return w.show(cmd, result)
 }
 
-func (w *walkFlags) say(cmd *cobra.Command, said []string) {
+// say prints what happened, at the room's time and not the terminal's.
+func (w *walkFlags) say(cmd *cobra.Command, news *operator.WalkNews) {
 	out := cmd.OutOrStdout()
 	if w.asJSON {
 		out = cmd.ErrOrStderr()
 	}
-	for _, s := range said {
-		fmt.Fprintf(out, "%s %s\n", time.Now().Format("15:04:05"), s)
+	for _, s := range news.Said {
+		fmt.Fprintf(out, "%s %s\n", news.At.Format("15:04:05"), s)
 	}
 }
 
@@ -158,18 +160,70 @@ func (w *walkFlags) kept(ask func(operator.Request, func(operator.Reply) error) 
 	return r, err
 }
 
-func (w *walkFlags) showLast(cmd *cobra.Command, f *flags) error {
-	r, err := w.kept(func(req operator.Request, take func(operator.Reply) error) error { return f.look(cmd, req, take) })
-	if err != nil {
+// showLast prints what walks have left of the zones asked for, or how outputs closed last.
+func (w *walkFlags) showLast(cmd *cobra.Command, f *flags, only []string) error {
+	if w.closings {
+		return w.showClosings(cmd, f)
+	}
+	l, err := f.lastWalk(cmd, only)
+	switch {
+	case err != nil:
 		return err
-	}
-	if r == nil {
+	case l == nil:
 		return failed(errors.New("no walk is kept"), "`rillgate walk` walks the room")
+	case w.asJSON:
+		err = printJSON(cmd, l)
+	default:
+		_, err = fmt.Fprint(cmd.OutOrStdout(), l.Text(nil))
 	}
-	if !w.asJSON {
-		fmt.Fprintf(cmd.OutOrStdout(), "walked %s\n", r.Begun.Local().Format("2006-01-02 15:04"))
+	if err == nil && !l.Good() {
+		return errQuiet
+	}
+	return err
+}
+
+func (w *walkFlags) showClosings(cmd *cobra.Command, f *flags) error {
+	r, err := w.kept(func(req operator.Request, take func(operator.Reply) error) error { return f.look(cmd, req, take) })
+	switch {
+	case err != nil:
+		return err
+	case r == nil:
+		return failed(errors.New("no closing times are kept"), "`rillgate walk --close-times` takes them")
+	case !w.asJSON:
+		fmt.Fprintf(cmd.OutOrStdout(), "timed %s\n", r.Begun.Format("2006-01-02 15:04"))
 	}
 	return w.show(cmd, r)
+}
+
+// lastWalk gives what walks have left of a room, running or not; nil = nothing. only =
+// these zones, none = all.
+func (f *flags) lastWalk(cmd *cobra.Command, only []string) (*walk.Last, error) {
+	var v *zones.View
+	papers := map[string][]operator.Paper{}
+	ask := func(req operator.Request, take func(r operator.Reply)) error {
+		return f.look(cmd, req, func(r operator.Reply) error { take(r); return nil })
+	}
+	if err := ask(operator.Request{Kind: operator.AskView}, func(r operator.Reply) { v = r.View }); err != nil {
+		return nil, err
+	}
+	for _, kind := range []string{operator.PaperWalk, operator.PaperAccept} {
+		if err := ask(operator.Request{Kind: operator.AskPapers, Subject: kind}, func(r operator.Reply) { papers[kind] = r.Papers }); err != nil {
+			return nil, err
+		}
+	}
+	if v == nil {
+		return nil, errors.New("read the view: there is none in the reply")
+	}
+	for _, id := range only {
+		if !slices.ContainsFunc(v.Zones, func(z zones.ZoneView) bool { return z.ID == id }) {
+			return nil, failed(fmt.Errorf("walk --last: no zone %q", id), "`rillgate zones` lists the zones")
+		}
+	}
+	book := operator.BookOf(papers[operator.PaperWalk], papers[operator.PaperAccept])
+	if book.Empty() {
+		return nil, nil
+	}
+	return book.Last(v, only), nil
 }
 
 // show prints a result; one that is not good throughout is a failure that has said all.

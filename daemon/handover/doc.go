@@ -30,6 +30,7 @@ type Input struct {
 	Running  bool           // the view is of now, not as last recorded
 	Notices  []string       // what the reader must know of where all this comes from
 	Walks    []Paper
+	Accepts  []Paper // persons' words that a zone is wired as the files say
 	Closings []Paper // how outputs close on a grant that is not renewed
 	Catches  []Paper
 }

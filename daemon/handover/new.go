@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"maps"
 	"slices"
-	"strings"
 	"time"
 
 	"rillgate/configs"
@@ -28,7 +27,7 @@ type Document struct {
 	Zones      []zoneSheet
 	Probes     []probeLine
 	Curves     []calibration
-	Walks      []walked
+	Walk       *walked // nil = none is kept
 	Closings   []string
 	Catches    []string
 	survey     wiring.Sheet
@@ -55,7 +54,7 @@ func New(in *Input) *Document {
 	for i := range p.Zones {
 		d.Curves = append(d.Curves, calibrated(p, &p.Zones[i]))
 	}
-	d.Walks, d.Closings, d.Catches = walks(in.Walks, w), closings(in.Closings, w), catches(in.Catches, w)
+	d.Walk, d.Closings, d.Catches = w.walked(in), closings(in.Closings, w), catches(in.Catches, w)
 	d.Open = append(w.standing(in.View), d.doubts(in.Problems)...)
 	return d
 }
@@ -119,55 +118,6 @@ func (d *Document) doubts(problems []configs.Problem) (out []Open) {
 	return out
 }
 
-// walked is one commissioning walk as it was kept: a table valve by probe. Text is what is
-// shown of a paper that is none of ours.
-type walked struct {
-	Date, By, Text string
-	Partial        string
-	Probes         []string
-	Rows           []walkedRow
-	Zones          []walk.ZoneResult
-}
-
-// walkedRow is one valve of it.
-type walkedRow struct {
-	Valve, Zone, Verdict, Because, Flow string
-	Cells                               []walkedCell
-}
-
-type walkedCell struct {
-	Text string
-	Own  bool // of the valve's zone
-}
-
-// read fills in the table; false where the body is no walk.
-func (d *walked) read(body []byte) bool {
-	var r walk.Result
-	if json.Unmarshal(body, &r) != nil || len(r.Valves) == 0 {
-		return false
-	}
-	if r.Partial {
-		d.Partial = orElse(r.Why, "it was ended early")
-	}
-	d.Zones = r.Zones
-	for i := range r.Probes {
-		d.Probes = append(d.Probes, r.Probes[i].ID)
-	}
-	for i := range r.Valves {
-		v := &r.Valves[i]
-		row := walkedRow{Valve: v.Valve, Zone: v.Zone, Verdict: string(v.Verdict), Because: v.Because}
-		if v.FlowLPM != nil {
-			row.Flow = fmt.Sprintf("%.1f L/min", *v.FlowLPM)
-		}
-		for k := range min(len(v.Cells), len(r.Probes)) {
-			own := r.Probes[k].Zone == v.Zone
-			row.Cells = append(row.Cells, walkedCell{v.Cells[k].Text(own), own})
-		}
-		d.Rows = append(d.Rows, row)
-	}
-	return true
-}
-
 // closings says how long each output took to close by itself, as last measured.
 func closings(papers []Paper, w writing) (out []string) {
 	last := map[string]walk.Closing{}
@@ -185,33 +135,6 @@ func closings(papers []Paper, w writing) (out []string) {
 	for _, valve := range slices.Sorted(maps.Keys(last)) {
 		c := last[valve]
 		out = append(out, fmt.Sprintf("%s (%s): %s; %s", valve, c.Output, c.Because, c.At.In(w.loc).Format("2006-01-02 15:04")))
-	}
-	return out
-}
-
-func orElse(s, other string) string {
-	if s == "" {
-		return other
-	}
-	return s
-}
-
-// walks gives the kept walks, the last one first.
-func walks(papers []Paper, w writing) (out []walked) {
-	papers = slices.Clone(papers)
-	slices.SortStableFunc(papers, func(a, b Paper) int { return b.At.Compare(a.At) })
-	for _, p := range papers {
-		one := walked{Date: p.At.In(w.loc).Format("2006-01-02 15:04"), By: p.By}
-		if one.read(p.Body) {
-			out = append(out, one)
-			continue
-		}
-		text, err := json.MarshalIndent(p.Body, "", "  ")
-		if err != nil {
-			text = p.Body
-		}
-		one.Text = p.Key + "\n" + strings.TrimSpace(string(text))
-		out = append(out, one)
 	}
 	return out
 }

@@ -2,6 +2,8 @@ package operator
 
 import (
 	"context"
+	"encoding/json"
+	"time"
 
 	"rillgate/zones/walk"
 )
@@ -10,6 +12,8 @@ import (
 const (
 	PaperWalk     = "walk"     // which valve waters which bed
 	PaperClosings = "closings" // how long outputs take to close by themselves
+
+	PaperAccept = "walk-accept" // a person's word that a zone is wired as the files say; key: when, and the zone
 )
 
 // WalkAsk says what is to be walked.
@@ -21,6 +25,7 @@ type WalkAsk struct {
 
 // WalkNews is what happened on a walk since the last one. Result comes with the last.
 type WalkNews struct {
+	At     time.Time    `json:"at"` // in the room's time zone
 	Said   []string     `json:"said,omitempty"`
 	Result *walk.Result `json:"result,omitempty"`
 }
@@ -43,4 +48,23 @@ func (d *Desk) walk(ctx context.Context, req *Request, by string, reply func(Rep
 		return err
 	}
 	return one(reply, Reply{Walk: &WalkNews{Result: r}}, nil)
+}
+
+// BookOf gives what papers of PaperWalk and PaperAccept, in order of key, have left. What
+// cannot be read is left out.
+func BookOf(walks, accepts []Paper) *walk.Book {
+	b := walk.NewBook()
+	for i := range walks {
+		r := &walk.Result{}
+		if json.Unmarshal(walks[i].Body, r) == nil {
+			b.Add(walk.Kept{By: walks[i].By, Result: r})
+		}
+	}
+	for i := range accepts {
+		var a walk.Accepted
+		if json.Unmarshal(accepts[i].Body, &a) == nil {
+			b.Accept(a)
+		}
+	}
+	return b
 }

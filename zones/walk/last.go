@@ -66,7 +66,7 @@ type LastZone struct {
 type Last struct {
 	Room   string     `json:"room"`
 	Walk   *Newest    `json:"walk"` // the last walk, whatever came of it; nil = none is kept
-	Probes []Probe    `json:"probes"`
+	Probes []Probe    `json:"probes,omitempty"`
 	Valves []LastRow  `json:"valves"` // cells in the order of Probes; Seen "" = it was no probe of the room then
 	Zones  []LastZone `json:"zones"`
 }

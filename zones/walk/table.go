@@ -46,7 +46,8 @@ func (t *table) write(b *strings.Builder) {
 
 func (t *table) column(probe int) int { return max(len(t.probes[probe].ID), 7) }
 
-// Text gives what stands by, in the time zone of loc: the matrix, then of each valve the
+// Text gives what stands by, in the time zone of loc (nil = as the times are written, the
+// room's): the matrix, then of each valve the
 // verdict, when it was walked and by whom, then how each zone stands.
 func (l *Last) Text(loc *time.Location) string {
 	var b strings.Builder
@@ -77,12 +78,12 @@ func (r *LastRow) when(loc *time.Location) string {
 	if r.Walked.IsZero() {
 		return "-"
 	}
-	return r.Walked.In(loc).Format(minutes)
+	return in(r.Walked, loc)
 }
 
 // Words says when the last walk was, by whom, and whether it came to its end.
 func (n *Newest) Words(loc *time.Location) string {
-	s := n.Begun.In(loc).Format(minutes)
+	s := in(n.Begun, loc)
 	if n.By != "" {
 		s += " by " + n.By
 	}
@@ -100,9 +101,9 @@ func (z *LastZone) Words(loc *time.Location) string {
 	case z.WalkedAt == nil:
 		return "walked, as configured"
 	}
-	s := "walked, as configured, " + z.WalkedAt.In(loc).Format(minutes)
+	s := "walked, as configured, " + in(*z.WalkedAt, loc)
 	if a := z.Accepted; a != nil {
-		s = fmt.Sprintf("counts as walked by the word of %s, %s: %s", a.By, a.At.In(loc).Format(minutes), a.Note)
+		s = fmt.Sprintf("counts as walked by the word of %s, %s: %s", a.By, in(a.At, loc), a.Note)
 	}
 	if z.Doubt != "" {
 		s += "; the last walk of it was not sure (" + z.Doubt + ")"
@@ -110,4 +111,9 @@ func (z *LastZone) Words(loc *time.Location) string {
 	return s
 }
 
-const minutes = "2006-01-02 15:04"
+func in(t time.Time, loc *time.Location) string {
+	if loc != nil {
+		t = t.In(loc)
+	}
+	return t.Format("2006-01-02 15:04")
+}

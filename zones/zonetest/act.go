@@ -23,7 +23,7 @@ import (
 //	clock unsure|trusted [step=-1h]
 //	ledger fails|holds|works
 //	order hold a [for=30m] [volume=120] [note=x] [source=mqtt] [subject=end]
-//	order walk a [VALVE] | walk-cut a | walk-accept a | walk-end
+//	order walk a [VALVE] | walk-cut a | walk-accept a | walk-reject a MARK | walk-end
 //	apply ; zone a max-run=30s ...     room lines after apply, then `in-force`
 //	restart [retained-first] | shutdown
 func (r *Runner) act(c Line) error {
@@ -201,7 +201,7 @@ func (r *Runner) order(c Line) error {
 		o.Subject, o.Zone = c.arg(1), c.arg(2)
 	case zones.OrderAcknowledge, zones.OrderExchange, zones.OrderLabel:
 		o.Subject = c.arg(1)
-	case zones.OrderWalk, zones.OrderWalkCut, zones.OrderWalkAccept:
+	case zones.OrderWalk, zones.OrderWalkCut, zones.OrderWalkAccept, zones.OrderWalkReject:
 		o.Zone, o.Subject = c.arg(1), c.arg(2)
 	default:
 		o.Zone = c.arg(1)

@@ -130,6 +130,9 @@ func (s *story) record(r *zones.Record) string {
 	case zones.RecStart, zones.RecStop, zones.RecEpoch:
 		return fmt.Sprintf("record %s%s", r.Kind, space(epoch(r.Epoch)))
 	case zones.RecWalked:
+		if r.Walked.Against != "" {
+			return "record not walked " + r.Walked.Zone + ": " + r.Walked.Against
+		}
 		return "record walked " + r.Walked.Zone
 	case zones.RecProbe:
 		return fmt.Sprintf("record probe %s excluded=%t", r.Probe.Place, r.Probe.Memory.Excluded)

@@ -41,6 +41,8 @@ type output struct {
 	metered    float64       // litres of the run so far
 	sawOpen    bool          // a report showed the run open
 	wrongSince time.Duration
+	wrongUp    time.Duration // the controller's uptime then
+	wrongGap   bool          // it was offline since
 }
 
 func newOutput(id Output, t time.Duration) *output {
@@ -222,8 +224,12 @@ func (r *Room) repeatClose(o *output) {
 // reports that carry our close, or more than 5 s past its last deadline.
 func (r *Room) watchClosed(o *output) {
 	wrong := o.shown && (o.open || o.flowing())
-	if !wrong || !o.ctl.online {
+	switch {
+	case !wrong:
 		o.wrongSince = forever
+		return
+	case !o.ctl.online:
+		o.wrongGap = true // a controller that comes and goes hides nothing by it
 		return
 	}
 	past := o.granted && o.repAt > o.deadline+deadlineGrace && o.pastUntil()
@@ -232,10 +238,10 @@ func (r *Room) watchClosed(o *output) {
 	}
 	if o.carriesClose(r.epoch) {
 		if o.wrongSince == forever {
-			o.wrongSince = r.t
+			o.wrongSince, o.wrongUp, o.wrongGap = r.t, o.ctl.uptime, false
 		}
-		if r.t <= o.wrongSince+mismatchAfter {
-			r.at(o.wrongSince + mismatchAfter + 1)
+		if left := o.wrongLeft(r.t); left > 0 {
+			r.at(r.t + left)
 			wrong = false
 		}
 	} else {
@@ -245,6 +251,17 @@ func (r *Room) watchClosed(o *output) {
 	if wrong || past {
 		r.mismatch(o)
 	}
+}
+
+// wrongLeft gives how long an output must go on to show open against its close until that
+// is no delay any more. Where its controller was offline meanwhile only the uptimes of its
+// reports tell: the one that comes with its return may be of an earlier moment.
+func (o *output) wrongLeft(t time.Duration) time.Duration {
+	since := t - o.wrongSince
+	if o.wrongGap {
+		since = o.ctl.uptime - o.wrongUp
+	}
+	return mismatchAfter + 1 - since
 }
 
 // pastUntil reports whether the newest report was made past the last deadline by the

@@ -207,8 +207,8 @@ func (r *Room) grantMaster(run *run) {
 	s := run.supply
 	run.masterOn = true
 	for _, z := range s.zones {
-		if o := z.run; o != nil && o != run && o.masterOn && o.end > run.end {
-			return // that run holds the master longer
+		if o := z.run; o != nil && o != run && o.masterOn && (o.end > run.end || o.end == run.end && s.master.run == o.id) {
+			return // that run holds the master longer; of two that end together one holds it
 		}
 	}
 	if !s.masterOn {

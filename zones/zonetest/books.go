@@ -1,6 +1,7 @@
 package zonetest
 
 import (
+	"slices"
 	"time"
 
 	"rillgate/zones"
@@ -56,7 +57,8 @@ type controller struct {
 	uptime  time.Duration // in the newest report
 	arrived time.Duration // its Mono
 	last    pair          // epoch and seq in it
-	reports int           // of this boot in this process
+	shown   []zones.OutputReport
+	reports int // of this boot in this process
 	offline bool
 	heard   bool
 	again   again
@@ -202,9 +204,10 @@ func (c *Checker) report(r *zones.Report) {
 		return
 	}
 	delete(x.left, r.Boot)
-	if x.heard && r.Boot == x.boot && r.Uptime == x.uptime && !x.last.before(pair{r.Epoch, r.Seq}) {
-		return // the same again
+	if x.heard && r.Boot == x.boot && r.Uptime == x.uptime && !x.last.before(pair{r.Epoch, r.Seq}) && slices.Equal(r.Outputs, x.shown) {
+		return // the same again; other outputs in the same millisecond have dropped at their deadline
 	}
+	x.shown = r.Outputs
 	x.last = pair{r.Epoch, r.Seq}
 	if x.heard && r.Boot != x.boot {
 		x.left[x.boot] = true

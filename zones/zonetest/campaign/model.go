@@ -208,6 +208,9 @@ func (m *model) look() {
 				}
 			}
 		}
+		if c.on && !ours && on {
+			w.checker.Lapsed(c.at) // its contacts are welded: reports go on to show the run
+		}
 		if ours != c.on {
 			m.moved(c, ours)
 		}
@@ -222,7 +225,7 @@ func (m *model) look() {
 // excused reports whether something keeps a close from arriving.
 func (m *model) excused() bool {
 	w := m.w
-	young := w.alive && len(w.disk.slow)+w.disk.fails > 0
+	young := w.alive && (len(w.disk.slow)+w.disk.fails > 0 || w.now <= w.disk.lastDue)
 	return m.disturbed > 0 || m.foreign >= m.epoch || !w.alive || w.stalled > w.now || !w.wire.up || len(w.wire.faults) > 0 || young
 }
 

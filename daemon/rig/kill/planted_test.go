@@ -1,71 +1,68 @@
 package kill
 
 import (
-	"encoding/json"
-	"os"
 	"path/filepath"
 	"strings"
 	"testing"
 	"time"
 
 	"github.com/stretchr/testify/require"
+
+	"rillgate/zones/zonetest/overlay"
 )
 
 // fault is a change of the source that the rig must catch, and what says so.
 type fault struct {
 	name  string
-	edits []edit
+	edits []overlay.Edit
 	cuts  []cut
 	says  string
 }
-
-// edit changes one place of one file; old stands in it once.
-type edit struct{ file, old, new string }
 
 // faults are what a rig that cannot fail would let pass. They are built into binaries of
 // their own with an overlay; the source stays as it is.
 var faults = []fault{
 	{
 		name: "an opening leaves before its record is on disk",
-		edits: []edit{{"daemon/recorder.go",
-			"\tr.queue = append(r.queue, &own)\n",
-			"\tr.queue = append(r.queue, &own)\n\tr.answer(&zones.Recorded{Seq: rec.Seq})\n"}},
+		edits: []overlay.Edit{{File: "daemon/recorder.go",
+			Old: "\tr.queue = append(r.queue, &own)\n",
+			New: "\tr.queue = append(r.queue, &own)\n\tr.answer(&zones.Recorded{Seq: rec.Seq})\n"}},
 		cuts: []cut{{way: slowDisk}, {way: slowDisk}}, says: "without a durable intent",
 	},
 	{
 		name: "the boot hold forgets the lease",
-		edits: []edit{{"zones/room.go",
-			"5*time.Second + max(p.Lease, m.Lease)",
-			"5*time.Second"}},
+		edits: []overlay.Edit{{File: "zones/room.go",
+			Old: "5*time.Second + max(p.Lease, m.Lease)",
+			New: "5*time.Second"}},
 		cuts: []cut{{way: atOpening}}, says: "INV-10",
 	},
 	{
 		name: "an epoch is used twice",
-		edits: []edit{{"zones/room.go",
-			"r.epoch = m.Epoch + 1",
-			"r.epoch = max(m.Epoch, 1)"}},
+		edits: []overlay.Edit{{File: "zones/room.go",
+			Old: "r.epoch = m.Epoch + 1",
+			New: "r.epoch = max(m.Epoch, 1)"}},
 		cuts: []cut{{way: inRun, after: time.Second}, {way: atOpening}}, says: "INV-12",
 	},
 	{
 		name: "a grant lasts for the whole run",
-		edits: []edit{{"zones/output.go",
-			"left := min(run.lease, run.end-r.t)",
-			"left := run.end - r.t"}},
+		edits: []overlay.Edit{{File: "zones/output.go",
+			Old: "left := min(run.lease, run.end-r.t)",
+			New: "left := run.end - r.t"}},
 		cuts: []cut{{way: inRun, after: 2 * time.Second}}, says: "",
 	},
 	{
 		name: "neither the state directory nor the ledger is locked",
-		edits: []edit{
-			{"daemon/start.go", "if err := unix.Flock(int(f.Fd()), unix.LOCK_EX|unix.LOCK_NB); err != nil {", "if err := error(nil); err != nil {"},
-			{"store/ledger/disk.go", "if err := unix.Flock(fd, unix.LOCK_EX|unix.LOCK_NB); err != nil {", "if err := error(nil); err != nil {"},
+		edits: []overlay.Edit{
+			{File: "daemon/start.go", Old: "if err := unix.Flock(int(f.Fd()), unix.LOCK_EX|unix.LOCK_NB); err != nil {", New: "if err := error(nil); err != nil {"},
+			{File: "store/ledger/disk.go", Old: "if err := unix.Flock(fd, unix.LOCK_EX|unix.LOCK_NB); err != nil {", New: "if err := error(nil); err != nil {"},
 		},
 		cuts: []cut{{way: inStart, after: bootHold + 12*time.Second, second: true}}, says: "a second daemon",
 	},
 	{
 		name: "a segment's snapshot has no charges",
-		edits: []edit{{"store/ledger/segment.go",
-			"payload, err := json.Marshal(l.memory)\n",
-			"for _, o := range l.memory.Outputs {\n\t\to.Charges = nil\n\t}\n\tpayload, err := json.Marshal(l.memory)\n"}},
+		edits: []overlay.Edit{{File: "store/ledger/segment.go",
+			Old: "payload, err := json.Marshal(l.memory)\n",
+			New: "for _, o := range l.memory.Outputs {\n\t\to.Charges = nil\n\t}\n\tpayload, err := json.Marshal(l.memory)\n"}},
 		cuts: []cut{{way: inRun, after: 3 * time.Second}, {way: inStart, after: 2 * time.Second}}, says: "the ledger charges",
 	},
 }
@@ -78,13 +75,16 @@ func TestPlantedFaultsAreCaught(t *testing.T) {
 	}
 	t.Parallel()
 	needStrace(t)
+	root, err := filepath.Abs("../../..")
+	require.NoError(t, err)
+	b := &overlay.Builder{Root: root, Dir: t.TempDir()}
 	for i := range faults {
 		f := &faults[i]
 		t.Run(f.name, func(t *testing.T) {
-			binary := f.build(t) // one after the other
+			binary, err := b.Program(t.Context(), "cmd/rillgate", f.edits...) // one after the other
+			require.NoError(t, err)
 			t.Parallel()
 			l := newLane(t, 200+i, binary, newCounts())
-			var err error
 			for n := 0; n < len(f.cuts) && err == nil; n++ {
 				err = l.cycle(f.cuts[n])
 			}
@@ -94,28 +94,4 @@ func TestPlantedFaultsAreCaught(t *testing.T) {
 			t.Log(first)
 		})
 	}
-}
-
-// build builds the daemon with the fault in it.
-func (f *fault) build(t *testing.T) string {
-	t.Helper()
-	root, err := filepath.Abs("../../..")
-	require.NoError(t, err)
-	dir := t.TempDir()
-	replaced := map[string]string{}
-	for i, e := range f.edits {
-		path := filepath.Join(root, e.file)
-		text, err := os.ReadFile(path)
-		require.NoError(t, err)
-		require.Equal(t, 1, strings.Count(string(text), e.old), "%s does not hold what the fault changes: %s", e.file, e.old)
-		replaced[path] = filepath.Join(dir, itoa(i)+".go")
-		require.NoError(t, os.WriteFile(replaced[path], []byte(strings.Replace(string(text), e.old, e.new, 1)), 0o600))
-	}
-	overlay, binary := filepath.Join(dir, "overlay.json"), filepath.Join(dir, "rillgate")
-	list, err := json.Marshal(map[string]map[string]string{"Replace": replaced})
-	require.NoError(t, err)
-	require.NoError(t, os.WriteFile(overlay, list, 0o600))
-	out, err := build(binary, "-overlay", overlay)
-	require.NoError(t, err, string(out))
-	return binary
 }

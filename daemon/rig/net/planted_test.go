@@ -1,11 +1,8 @@
 package netrig
 
 import (
-	"os"
-	"os/exec"
 	"path/filepath"
 	"testing"
-	"time"
 
 	"github.com/stretchr/testify/require"
 
@@ -59,13 +56,11 @@ func TestPlantedFaultsAreCaught(t *testing.T) {
 			binary, err := b.Program(t.Context(), "cmd/rillgate", f.edit) // one after the other
 			require.NoError(t, err)
 			t.Parallel()
-			cmd := exec.CommandContext(t.Context(), os.Args[0], append([]string{"-test.run", "^" + f.test + "$", "-test.timeout", "4m"}, f.args...)...)
-			cmd.Env = append(os.Environ(), faultyVariable+"="+binary, "RILLGATE_REQUIRE_TOOLS=1") // a skipped test shows nothing
-			began := time.Now()
-			out, err := cmd.CombinedOutput()
-			require.Error(t, err, "the rig let it pass: %s", out)
-			require.Regexp(t, f.says, string(out))
-			t.Logf("%s after %s", f.test, time.Since(began).Round(time.Second))
+			o, err := overlay.Again(t.Context(), f.test, []string{faultyVariable + "=" + binary}, f.args...)
+			require.NoError(t, err)
+			require.False(t, o.Passed, "the rig let it pass: %s", o.Output)
+			require.Regexp(t, f.says, o.Output)
+			t.Logf("%s after %s", f.test, o.Took.Round(1e9))
 		})
 	}
 }

@@ -4,11 +4,8 @@ package wallclock
 
 import (
 	"flag"
-	"os"
-	"os/exec"
 	"path/filepath"
 	"testing"
-	"time"
 
 	"github.com/stretchr/testify/require"
 
@@ -44,13 +41,11 @@ func TestPlantedFaultsAreCaught(t *testing.T) {
 			binary, err := b.Program(t.Context(), "cmd/rillgate", f.edit) // one after the other
 			require.NoError(t, err)
 			t.Parallel()
-			cmd := exec.CommandContext(t.Context(), os.Args[0], "-test.run", "^"+f.test+"$", "-wallclock.all", "-test.timeout", "4m")
-			cmd.Env = append(os.Environ(), faultyVariable+"="+binary, "RILLGATE_REQUIRE_TOOLS=1") // a skipped test shows nothing
-			began := time.Now()
-			out, err := cmd.CombinedOutput()
-			require.Error(t, err, "the rig let it pass: %s", out)
-			require.Contains(t, string(out), f.says)
-			t.Logf("%s after %s", f.test, time.Since(began).Round(time.Second))
+			o, err := overlay.Again(t.Context(), f.test, []string{faultyVariable + "=" + binary}, "-wallclock.all")
+			require.NoError(t, err)
+			require.False(t, o.Passed, "the rig let it pass: %s", o.Output)
+			require.Contains(t, o.Output, f.says)
+			t.Logf("%s after %s", f.test, o.Took.Round(1e9))
 		})
 	}
 }

@@ -4,6 +4,7 @@ package overlay
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"encoding/json"
 	"fmt"
@@ -76,8 +77,19 @@ type Outcome struct {
 // Run runs a test binary in its package's folder. An error means that it could not
 // be run at all; a failing test is an outcome.
 func (b *Builder) Run(ctx context.Context, binary, pkg string, env []string, args ...string) (*Outcome, error) {
+	return run(ctx, binary, filepath.Join(b.Root, pkg), env, args)
+}
+
+// Again runs one test of the binary that is running, from the folder that it runs in: its
+// name and its flags. No test is skipped for a missing tool, since that would show nothing.
+func Again(ctx context.Context, test string, env []string, flags ...string) (*Outcome, error) {
+	env = append([]string{"RILLGATE_REQUIRE_TOOLS=1"}, env...)
+	return run(ctx, os.Args[0], "", env, append([]string{"-test.run", "^" + test + "$", "-test.timeout", "4m"}, flags...))
+}
+
+func run(ctx context.Context, binary, dir string, env, args []string) (*Outcome, error) {
 	cmd := exec.CommandContext(ctx, binary, append([]string{"-test.v", "-test.failfast"}, args...)...)
-	cmd.Dir = filepath.Join(b.Root, pkg)
+	cmd.Dir = dir
 	cmd.Env = append(os.Environ(), env...)
 	cmd.WaitDelay = time.Second
 	var out bytes.Buffer
@@ -86,7 +98,7 @@ func (b *Builder) Run(ctx context.Context, binary, pkg string, env []string, arg
 	err := cmd.Run()
 	o := &Outcome{Passed: err == nil, Output: out.String(), Took: time.Since(began)}
 	if err != nil && cmd.ProcessState == nil {
-		return nil, fmt.Errorf("run tests of %s: %w", pkg, err)
+		return nil, fmt.Errorf("run tests in %s: %w", cmp.Or(dir, "this folder"), err)
 	}
 	if !o.Passed {
 		o.Failed = failed(o.Output, ctx.Err() != nil)

@@ -41,7 +41,7 @@ func (d *Daemon) Evidence(ctx context.Context, kind, name string) (*operator.Evi
 	if err != nil {
 		return nil, err
 	}
-	wanted := LinesWanted(kind, id, zone)
+	wanted := LinesWanted(kind, id, Through(e, zone)...)
 	for i := range lines {
 		if wanted(&lines[i].Entry) {
 			e.Lines = append(e.Lines, lines[i])
@@ -87,12 +87,24 @@ func OfWhat(v zones.View, kind, name string) (id, zone string, place zones.Place
 	return name, "", place
 }
 
-// LinesWanted says which lines of the journal are of a valve (its zone's runs), a probe
-// or the healthy output.
-func LinesWanted(kind, name, zone string) func(*zones.Entry) bool {
+// Through gives the zones whose runs go through a valve: its own, or of a master all of
+// its supply.
+func Through(e *operator.Evidence, zone string) []string {
+	switch {
+	case e.Valve != nil && e.Valve.Master:
+		return e.Valve.Serves
+	case zone == "":
+		return nil
+	}
+	return []string{zone}
+}
+
+// LinesWanted says which lines of the journal are of a valve (the runs of the zones that
+// it waters), a probe or the healthy output.
+func LinesWanted(kind, name string, of ...string) func(*zones.Entry) bool {
 	if kind == "valve" {
 		return func(e *zones.Entry) bool {
-			return (e.Kind == "run-opened" || e.Kind == "run-closed") && zone != "" && e.Zone == zone
+			return (e.Kind == "run-opened" || e.Kind == "run-closed") && slices.Contains(of, e.Zone)
 		}
 	}
 	if kind == "output" {

@@ -73,5 +73,8 @@ func TestEvidenceFromTheJournal(t *testing.T) {
 	require.NoError(t, err)
 	defer s.Close()
 	check(NewestOf("valve", KeptLines(s, LinesWanted("valve", valve.ID, "bench-a"))), NewestOf("probe", KeptLines(s, LinesWanted("probe", probe.ID, ""))))
-	require.Empty(t, KeptLines(s, LinesWanted("valve", "master", "")), "a master has no zone, and its runs are others'")
+	require.Empty(t, KeptLines(s, LinesWanted("valve", "stray")), "a valve of no zone has no runs")
+	master := Through(&operator.Evidence{Valve: &zones.ValveEvidence{Master: true, Serves: []string{"bench-a", "bench-b"}}}, "")
+	require.Equal(t, []string{"run-opened r-3"}, runsIn(NewestOf("valve", KeptLines(s, LinesWanted("valve", "master", master...)))), "of all zones behind it the last")
+	require.Empty(t, Through(&operator.Evidence{Valve: &zones.ValveEvidence{}}, ""))
 }

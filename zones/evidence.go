@@ -8,7 +8,9 @@ import (
 // ValveEvidence is what the state of a valve rests on, at one instant. Times are on the
 // room's wall clock; nil is "never, by this process".
 type ValveEvidence struct {
-	Supply string `json:"supply"` // "" = none
+	Supply string   `json:"supply"`           // "" = none
+	Master bool     `json:"master"`           // it opens with the valves of its supply
+	Serves []string `json:"serves,omitempty"` // of a master: the zones of its supply
 
 	ToldOpen bool       `json:"told_open"` // our last command
 	ToldAt   *time.Time `json:"told_at"`
@@ -60,6 +62,7 @@ func (r *Room) ValveEvidence(name string, now Instant) (e ValveEvidence, ok bool
 	at := r.onWall(now.Wall, t)
 	if o.supply != nil {
 		e.Supply = o.supply.cfg.ID
+		e.served(o)
 	}
 	e.command(o, at)
 	e.Obeyed = o.wanted && o.sawOpen || !o.wanted && o.confirmed
@@ -89,6 +92,16 @@ func (r *Room) outputNamed(name string) *output {
 		}
 	}
 	return nil
+}
+
+// served fills in what a master opens for.
+func (e *ValveEvidence) served(o *output) {
+	if e.Master = o.supply.master == o; !e.Master {
+		return
+	}
+	for _, z := range o.supply.zones {
+		e.Serves = append(e.Serves, z.id)
+	}
 }
 
 // command fills in what was said last, if anything was.

@@ -190,3 +190,15 @@ func TestEvidenceOfNoName(t *testing.T) {
 	require.Equal(t, "feed", g.evidence("north/1").Supply)
 	require.Equal(t, 2, g.probeEvidence("north/1/0").ZoneHas)
 }
+
+// A master is told as one, with the zones that it opens for; a zone's valve is none.
+func TestEvidenceOfAMaster(t *testing.T) {
+	p := benchPlan(2, 2)
+	p.Supplies[0].Master = &Master{Output: Output{"north", 8}, Kind: MasterValve, Lead: 2 * time.Second}
+	g := newRig(t, p)
+	e := g.evidence("north/8")
+	require.True(t, e.Master)
+	require.Equal(t, []string{"a", "b"}, e.Serves)
+	require.False(t, g.evidence("a").Master)
+	require.Empty(t, g.evidence("a").Serves)
+}

@@ -124,7 +124,7 @@ func evidenceRemembered(dir string, s *store.Store, y *operator.Why) error {
 	e := daemon.EvidenceOf(room, now, y.Kind, y.Subject)
 	e.Dead = true
 	id, zone, place := daemon.OfWhat(room.View(now), y.Kind, y.Subject)
-	e.Lines = daemon.NewestOf(y.Kind, daemon.KeptLines(s, daemon.LinesWanted(y.Kind, id, zone)))
+	e.Lines = daemon.NewestOf(y.Kind, daemon.KeptLines(s, daemon.LinesWanted(y.Kind, id, daemon.Through(e, zone)...)))
 	met, _ := s.Probes() // a register that cannot be read costs two lines
 	for i := range met {
 		if met[i].Place == place && y.Kind == "probe" {

@@ -72,6 +72,27 @@ func TestWhyValveWithEvidence(t *testing.T) {
 	}
 }
 
+// A master has no run of its own: the last one through it is some zone's, and is said so.
+func TestWhyOfAMaster(t *testing.T) {
+	master := func(serves []string, lines ...operator.Line) map[string]string {
+		return told(t, "north/1", &operator.Evidence{Valve: &zones.ValveEvidence{Supply: "feed", Master: true, Serves: serves}, Lines: lines})
+	}
+	got := master([]string{"east", "west"},
+		operator.Line{At: *before(6 * time.Minute), Entry: zones.Entry{Kind: "run-opened", Zone: "west", Run: "r-3-9", Reason: zones.BelowThreshold, Because: "it was dry"}},
+		operator.Line{At: *before(4 * time.Minute), Entry: zones.Entry{Kind: "run-closed", Zone: "west", Run: "r-3-9", Reason: zones.ShotDone, Because: "2 min is given", Seconds: 120}})
+	require.Equal(t, "r-3-9 of zone west opened 2027-03-02 14:14:05, 6m0s ago (below-threshold): it was dry", got["last run through it"])
+	require.Equal(t, "after 2m0s (shot-done): 2 min is given", got["it ended"])
+	require.NotContains(t, got, "last run")
+	require.Equal(t, "the journal knows none of east, west", master([]string{"east", "west"})["last run through it"])
+	require.Equal(t, "no zone is on its supply", master(nil)["last run through it"])
+	v := sample()
+	v.Valves = append(v.Valves, zones.ValveView{ID: "main", Master: true, Output: zones.Output{Controller: "north", Number: 8}})
+	v.Supplies[0].Master, v.Supplies[0].Zones = "main", []string{"east", "west"}
+	y, err := operator.Explain(v, "main")
+	require.NoError(t, err)
+	require.Contains(t, y.Numbers, operator.Number{Name: "zone", Value: "none: it is the master of supply " + v.Supplies[0].ID + ", and opens with the valves of east, west"})
+}
+
 func TestWhyValveThatIsOpenOrUnknown(t *testing.T) {
 	open := told(t, "north/1", &operator.Evidence{Valve: &zones.ValveEvidence{ToldOpen: true, Run: "r-1-1", ToldAt: before(20 * time.Second), GrantUntil: before(-12 * time.Second), Granted: true,
 		ReportedAt: before(2 * time.Second), ReportedOpen: true}})

@@ -50,7 +50,7 @@ func whyValve(v *zones.View, subject string) *Why {
 			y.explain(zones.ValveMismatch)
 		}
 		y.number("output", l.Output.String())
-		y.number("zone", orNone(l.Zone))
+		y.number("zone", orNone(zoneOf(v, l)))
 		y.number("wanted", map[bool]string{true: "open", false: "closed"}[l.Wanted])
 		if l.FlowLPM != nil {
 			y.number("flow", fmt.Sprintf("%.1f L/min", *l.FlowLPM))

@@ -2,6 +2,7 @@ package operator
 
 import (
 	"fmt"
+	"strings"
 	"time"
 
 	"rillgate/zones"
@@ -68,15 +69,29 @@ func (e *Evidence) word(y *Why, v *zones.ValveEvidence, on, off string) {
 
 // lastRun tells the last run of the valve's zone.
 func (e *Evidence) lastRun(y *Why) {
-	if e.Valve == nil || len(e.Lines) == 0 {
-		y.number("last run", "the journal knows none")
+	name, of := "last run", ""
+	if e.Valve != nil && e.Valve.Master {
+		name = "last run through it"
+	}
+	switch {
+	case e.Valve != nil && e.Valve.Master && len(e.Valve.Serves) == 0:
+		y.number(name, "no zone is on its supply")
+		return
+	case e.Valve == nil || len(e.Lines) == 0:
+		if e.Valve != nil && e.Valve.Master {
+			of = " of " + strings.Join(e.Valve.Serves, ", ")
+		}
+		y.number(name, "the journal knows none"+of)
 		return
 	}
 	for i := range e.Lines {
 		l := &e.Lines[i]
 		switch l.Kind {
 		case "run-opened":
-			y.number("last run", fmt.Sprintf("%s opened %s (%s): %s", l.Run, e.clock(l.At), l.Reason, l.Because))
+			if e.Valve.Master {
+				of = " of zone " + l.Zone
+			}
+			y.number(name, fmt.Sprintf("%s%s opened %s (%s): %s", l.Run, of, e.clock(l.At), l.Reason, l.Because))
 		case "run-closed":
 			text := fmt.Sprintf("after %s (%s): %s", (time.Duration(l.Seconds * float64(time.Second))).Round(100*time.Millisecond), l.Reason, l.Because)
 			if l.Litres > 0 {
@@ -85,6 +100,16 @@ func (e *Evidence) lastRun(y *Why) {
 			y.number("it ended", text)
 		}
 	}
+}
+
+// zoneOf names a valve's zone, or of a master what it opens for.
+func zoneOf(v *zones.View, l *zones.ValveView) string {
+	for i := range v.Supplies {
+		if s := &v.Supplies[i]; l.Master && s.Master == l.ID {
+			return fmt.Sprintf("none: it is the master of supply %s, and opens with the valves of %s", s.ID, orNone(strings.Join(s.Zones, ", ")))
+		}
+	}
+	return l.Zone
 }
 
 // holds says what keeps a valve closed now: the word of its zone.

@@ -27,7 +27,7 @@ func (w writing) zone(p *zones.Plan, z *configs.ZoneWords) zoneSheet {
 	out := zoneSheet{Zone: z.Zone, Name: z.Name, Follows: z.Follows}
 	l := z.Limits
 	out.Facts = []fact{{"Longest run", span(seconds(l.MaxRun))}, {"Most in any 24 h", span(seconds(l.MaxPerDay))}, {"Rest at least", span(seconds(l.MinRest))},
-		{"No water from", fmt.Sprintf("%g %% moisture", l.MaxMoisture)}, {"Busiest 24 h", span(seconds(z.Busiest.Seconds).Round(time.Second)) + " at most"}, {"Probes lost", z.Lost}}
+		{"No water from", fmt.Sprintf("%g %% moisture", l.MaxMoisture)}, {"Busiest 24 h", span(seconds(z.Busiest.Seconds).Round(time.Second)) + " at most"}, {"Probes lost", z.Lost}, {"Soak by hand", soakWords(l.Soak)}}
 	for i := range p.Zones {
 		if p.Zones[i].ID == z.Zone {
 			out.Facts = append(out.Facts, w.bed(&p.Zones[i])...)
@@ -47,6 +47,14 @@ func (w writing) zone(p *zones.Plan, z *configs.ZoneWords) zoneSheet {
 		out.Windows = append(out.Windows, v)
 	}
 	return out
+}
+
+// soakWords says how a zone may be soaked.
+func soakWords(s *configs.SoakWords) string {
+	if s == nil {
+		return "not allowed"
+	}
+	return fmt.Sprintf("%s a run, %s in any 24 h, ends at %g %%", span(seconds(s.MaxRun)), span(seconds(s.MaxPerDay)), s.MaxMoisture)
 }
 
 // bed says what a zone is made of.

@@ -74,6 +74,7 @@ type page struct {
 	Style  template.CSS
 	Wiring template.HTML
 	Blanks []int
+	Trials []string
 }
 
 // HTML writes the whole document: to print on A4 and Letter, to read on a phone, light
@@ -91,7 +92,7 @@ func (d *Document) write(out io.Writer, part string, pages template.HTML) error 
 	if err != nil {
 		return fmt.Errorf("read the template of the hand-over: %w", err)
 	}
-	p := page{Document: d, Title: d.Name + ": " + map[string]string{"document": "hand-over", "card": "hand card"}[part], Style: template.CSS(sheet.Style() + ownStyle), Wiring: pages, Blanks: make([]int, 4)}
+	p := page{Document: d, Title: d.Name + ": " + map[string]string{"document": "hand-over", "card": "hand card"}[part], Style: template.CSS(sheet.Style() + ownStyle), Wiring: pages, Blanks: make([]int, 4), Trials: trials}
 	if err := t.ExecuteTemplate(out, part, p); err != nil {
 		return fmt.Errorf("write the hand-over: %w", err)
 	}

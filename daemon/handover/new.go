@@ -30,6 +30,7 @@ type Document struct {
 	Walk       *walked // nil = none is kept
 	Closings   []string
 	Catches    []string
+	Healthy    *healthy // nil = the plan names none
 	survey     wiring.Sheet
 }
 
@@ -55,7 +56,9 @@ func New(in *Input) *Document {
 		d.Curves = append(d.Curves, calibrated(p, &p.Zones[i]))
 	}
 	d.Walk, d.Closings, d.Catches = w.walked(in), closings(in.Closings, w), catches(in.Catches, w)
-	d.Open = append(w.standing(in.View), d.doubts(in.Problems)...)
+	d.Healthy = w.healthy(p, in.View, in.Running)
+	d.Open = append(w.standing(in.View), w.fallen(in.View, in.Running)...)
+	d.Open = append(d.Open, d.doubts(in.Problems)...)
 	return d
 }
 

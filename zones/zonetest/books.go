@@ -69,19 +69,23 @@ type again struct {
 	boot        string
 	since, last time.Duration // Mono of the first and the newest of its reports in a row
 	uptime      time.Duration // in the newest
+	offset      time.Duration // uptime less Mono of the first
 }
 
-const silentFor = 15 * time.Second // no report for so long: a controller is offline
+const (
+	silentFor   = 15 * time.Second        // no report for so long: a controller is offline
+	clocksApart = 1100 * time.Millisecond // what reports of one boot may be off by
+)
 
 // goesOn reports whether a boot that was taken for ended has outlived the one that was taken
 // for newer: that one is silent, and this one speaks for as long.
 func (x *controller) goesOn(r *zones.Report, now time.Duration) bool {
-	a := &x.again
+	a, offset := &x.again, r.Uptime-now
 	switch {
-	case a.boot != r.Boot || now-a.last > 2*silentFor:
-		*a = again{boot: r.Boot, since: now}
-	case r.Uptime <= a.uptime:
-		return false
+	case a.boot != r.Boot || now-a.last > 2*silentFor || offset > a.offset+clocksApart:
+		*a = again{boot: r.Boot, since: now, offset: offset}
+	case r.Uptime <= a.uptime || offset < a.offset-clocksApart:
+		return false // repeated, or late
 	}
 	a.last, a.uptime = now, r.Uptime
 	return (x.offline || now-x.arrived >= silentFor) && now-a.since >= silentFor
@@ -204,7 +208,7 @@ func (c *Checker) report(r *zones.Report) {
 		return
 	}
 	delete(x.left, r.Boot)
-	if x.heard && r.Boot == x.boot && r.Uptime == x.uptime && !x.last.before(pair{r.Epoch, r.Seq}) && slices.Equal(r.Outputs, x.shown) {
+	if x.heard && r.Boot == x.boot && r.Uptime == x.uptime && !x.last.before(pair{r.Epoch, r.Seq}) && slices.EqualFunc(r.Outputs, x.shown, sameShown) {
 		return // the same again; other outputs in the same millisecond have dropped at their deadline
 	}
 	x.shown = r.Outputs
@@ -226,6 +230,10 @@ func (c *Checker) report(r *zones.Report) {
 	for _, o := range r.Outputs {
 		c.shown(zones.Output{Controller: r.Controller, Number: o.Number}, r, o)
 	}
+}
+
+func sameShown(a, b zones.OutputReport) bool {
+	return a.Number == b.Number && a.Open == b.Open && a.FlowLPM == b.FlowLPM
 }
 
 // rebooted: what a new boot has not confirmed is not confirmed.

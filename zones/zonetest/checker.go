@@ -176,8 +176,9 @@ func (c *Checker) newProcess() {
 	for _, p := range c.atList {
 		p.live, p.stamped = 0, false
 	}
-	for _, ctl := range c.ctls {
-		ctl.reports = 0
+	for _, ctl := range c.ctls { // which boot is the newest, and which report, it cannot know
+		ctl.reports, ctl.uptime, ctl.last, ctl.shown, ctl.again = 0, -1, pair{}, nil, again{}
+		clear(ctl.left)
 	}
 	for _, o := range c.outputs {
 		o.confirmed, o.wrongSince = false, 0 // a latch that was not durable is to be found again

@@ -1,6 +1,7 @@
 package zonetest
 
 import (
+	"cmp"
 	"maps"
 	"slices"
 	"time"
@@ -40,7 +41,7 @@ func (c *Checker) record(ev zones.Event, rec *zones.Record) {
 	case zones.RecLatch:
 		c.latch(rec)
 	case zones.RecReset:
-		c.reset(rec)
+		c.reset(ev, rec)
 	case zones.RecHold:
 		c.hold(ev, rec)
 	}
@@ -103,10 +104,11 @@ func (c *Checker) latch(rec *zones.Record) {
 	c.latches = append(c.latches, latch{code: rec.Latch.Code, outputs: append([]zones.Output(nil), rec.Latch.Outputs...), seq: rec.Seq, at: c.now.Mono})
 }
 
-// reset is INV-23: a latch ends by a person's order alone.
-func (c *Checker) reset(rec *zones.Record) {
-	if !c.orders.recent(c.now.Mono, zones.OrderReset) {
-		c.breach(23, "the latch %s ends without a reset", rec.Latch.Code)
+// reset is INV-23: a latch ends by a person's order alone, in the step that takes it, and
+// where the order says.
+func (c *Checker) reset(ev zones.Event, rec *zones.Record) {
+	if o, ok := ev.(*zones.Order); !ok || o.Kind != zones.OrderReset || !c.names(o, rec) {
+		c.breach(23, "the latch %s of %v ends without a reset of it", rec.Latch.Code, rec.Latch.Outputs)
 	}
 	c.ended = slices.DeleteFunc(c.ended, func(l latch) bool { return l.reset <= c.durable })
 	c.latches = slices.DeleteFunc(c.latches, func(l latch) bool {
@@ -120,6 +122,28 @@ func (c *Checker) reset(rec *zones.Record) {
 	if rec.Latch.Code == zones.CrashLoop {
 		c.braked, c.starts = false, nil
 	}
+}
+
+// names reports whether a reset is of what the record ends.
+func (c *Checker) names(o *zones.Order, rec *zones.Record) bool {
+	subject := cmp.Or(o.Subject, o.Zone)
+	switch {
+	case rec.Budget != nil:
+		return o.Subject == "budget" && c.belongs(o.Zone, rec.Budget.Outputs)
+	case len(rec.Latch.Outputs) == 0:
+		return subject == "" || subject == "room" || subject == c.plan.Room
+	}
+	return c.belongs(subject, rec.Latch.Outputs)
+}
+
+// belongs reports whether one of the outputs is of a zone or a supply.
+func (c *Checker) belongs(subject string, outs []zones.Output) bool {
+	z := c.zonePlan(subject)
+	return slices.ContainsFunc(c.plan.Valves, func(v zones.Valve) bool {
+		return slices.Contains(outs, v.Output) && (v.Supply == subject || z != nil && slices.Contains(z.Valves, v.ID))
+	}) || slices.ContainsFunc(c.plan.Supplies, func(s zones.Supply) bool {
+		return s.ID == subject && s.Master != nil && slices.Contains(outs, s.Master.Output)
+	})
 }
 
 // covers reports whether a reset of these outputs ends a latch of those.

@@ -49,6 +49,7 @@ type contact struct {
 	told    time.Duration // until when it was granted, if all that was sent came
 	wanted  bool          // told to open, and not to close since
 	foreign bool          // another gateway opened it
+	hidden  bool          // it is dead and would be on, or came to life after it was told to close
 	on      bool
 	since   time.Duration
 	run     string
@@ -197,6 +198,9 @@ func (m *model) look() {
 	}
 	for _, c := range m.outs {
 		on, until := w.sim.Contact(c.at)
+		if c.revived(on, until > w.now) {
+			on, until = false, 0
+		}
 		ours := on && until > 0 && !c.foreign
 		if ours && w.c.NoCutOff {
 			if until > w.now {
@@ -293,6 +297,13 @@ func soakLimits(z *zones.Zone) zones.SoakLimits {
 		return zones.SoakLimits{}
 	}
 	return *z.Limits.Soak
+}
+
+// revived reports whether the contact was dead and came to life with a grant whose run is
+// over: no report could tell, so that it counts as welded until it is closed.
+func (c *contact) revived(on, granted bool) bool {
+	c.hidden = granted && !c.wanted && (!on || c.hidden)
+	return on && c.hidden
 }
 
 // opened: no more at once than the supply can feed, and none before its bed rested.

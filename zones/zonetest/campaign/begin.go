@@ -28,6 +28,9 @@ func (w *world) begin(f Fault) {
 	if w.now >= calm {
 		return
 	}
+	pinned := f
+	pinned.At, pinned.OnOpen, pinned.Delay = w.now, false, 0
+	w.result.Begun = append(w.result.Begun, pinned)
 	if f.For > 0 {
 		f.For = max(min(f.For, calm-w.now-1), 1)
 	}

@@ -1,6 +1,8 @@
 package campaign
 
 import (
+	"cmp"
+	"slices"
 	"strings"
 	"time"
 )
@@ -14,6 +16,7 @@ func Shrink(c *Case, runs int) (*Case, *Result) {
 	}
 	s.what = kindOf(s.result.Err)
 	s.endEarlier()
+	s.pin()
 	for size := (len(s.best.Faults) + 1) / 2; size > 0 && s.left > 0; {
 		if !s.leaveOut(size) || size > len(s.best.Faults) {
 			size /= 2
@@ -71,6 +74,15 @@ func (s *shrinker) endEarlier() {
 			c.Faults = append(c.Faults, f)
 		}
 	}
+	s.try(&c)
+}
+
+// pin puts every fault at the instant at which it began, and leaves out those that did
+// not: then what is left out no longer moves those that wait for an opening.
+func (s *shrinker) pin() {
+	c := *s.best
+	c.Faults = slices.Clone(s.result.Begun)
+	slices.SortStableFunc(c.Faults, func(a, b Fault) int { return cmp.Compare(a.At, b.At) })
 	s.try(&c)
 }
 

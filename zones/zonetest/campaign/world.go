@@ -62,6 +62,7 @@ type Result struct {
 	Calm     int                        // openings after all faults had stopped
 	AtOnce   int                        // steps that had to close all, with something open
 	Waters   []Watering                 // in the order of their openings
+	Begun    []Fault                    // those of Happened, each at the instant at which it began
 	Hash     uint64                     // of all that happened: the same for the same case
 	Tale     []string                   // the last steps before a violation
 }

@@ -218,7 +218,7 @@ func (c *Checker) report(r *zones.Report) {
 		x.reports = 0
 		c.rebooted(r.Controller)
 	}
-	if x.reports == 0 { // a close that was given before it was heard proves nothing
+	if x.reports == 0 { // a close that was given before it was heard proves nothing: it is said again
 		for _, o := range c.outputs {
 			if o.at.Controller == r.Controller {
 				o.wrongSince = 0
@@ -265,7 +265,7 @@ func (c *Checker) shown(at zones.Output, r *zones.Report, rep zones.OutputReport
 	}
 	// What another gateway opened is told by its epoch, not taken for a stuck valve.
 	// A process whose start is not durable yet has told nothing to close.
-	wrong := carries && r.Epoch == c.epoch && o.toldBy == c.process.number && !acted.before(o.lastClose) && (rep.Open || rep.FlowLPM > flowing && c.alone(at))
+	wrong := carries && c.ctl(at.Controller).reports > 1 && r.Epoch == c.epoch && o.toldBy == c.process.number && !acted.before(o.lastClose) && (rep.Open || rep.FlowLPM > flowing && c.alone(at))
 	switch {
 	case !wrong && (!rep.Open || o.commanded):
 		o.wrongSince = 0

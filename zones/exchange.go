@@ -44,10 +44,7 @@ func (r *Room) assigned(p *probe) string {
 
 // ProbeLine is a probe as room.yaml names it under its terminal.
 func ProbeLine(id string, at Place, zone, label string) string {
-	where := "address: " + strconv.Quote(at.Address)
-	if at.Terminal == 0 {
-		where = "place: " + strconv.Quote(at.Address)
-	}
+	where := at.key()
 	if zone != "" {
 		where += ", zone: " + zone
 	}
@@ -55,6 +52,27 @@ func ProbeLine(id string, at Place, zone, label string) string {
 		where += ", label: " + strconv.Quote(label)
 	}
 	return "- {id: " + id + ", " + where + "}"
+}
+
+// key is a place as a probe's line names it.
+func (p Place) key() string {
+	if p.Terminal == 0 {
+		return "place: " + strconv.Quote(p.Address)
+	}
+	return "address: " + strconv.Quote(p.Address)
+}
+
+// LineMoves says how the line of a probe in room.yaml changes when the probe is at another
+// place. Cable, label and all else of the line stay.
+func LineMoves(from, to Place) string {
+	if from.Controller == to.Controller && from.Terminal == to.Terminal {
+		return sprintf("in its line `%s` becomes `%s`", from.key(), to.key())
+	}
+	where := "among the probes of " + to.Controller
+	if to.Terminal != 0 {
+		where = sprintf("under terminal %d of %s", to.Terminal, to.Controller)
+	}
+	return sprintf("its line goes %s, with `%s` for `%s`", where, to.key(), from.key())
 }
 
 // remember keeps what an order said of a place and fits the probes anew.
@@ -203,7 +221,7 @@ func (r *Room) exchanged(p *probe, from Place, offset Level, kept bool) string {
 		return s
 	}
 	if cfg := r.fileOf(p); cfg != nil {
-		return s + sprintf("; room.yaml names it at %s still: under terminal %d of %s goes %s", cfg.Place, p.place.Terminal, p.place.Controller, ProbeLine(p.id, p.place, cfg.Zone, p.label))
+		return s + sprintf("; room.yaml names it at %s still: %s", cfg.Place, LineMoves(cfg.Place, p.place))
 	}
 	return s
 }

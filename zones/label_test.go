@@ -75,3 +75,15 @@ func TestExchangeOfAStranger(t *testing.T) {
 	require.Equal(t, ProbeNew, g.probe("north-9-b").Quality)
 	require.Nil(t, g.probe("north-9-b").Moisture, "not heard since")
 }
+
+// A probe that is at another place keeps its line: what is told is only what changes.
+func TestLineMoves(t *testing.T) {
+	from := Place{"north", 1, "0"}
+	for to, want := range map[Place]string{
+		{"north", 1, "7"}:  "in its line `address: \"0\"` becomes `address: \"7\"`",
+		{"south", 2, "7"}:  "its line goes under terminal 2 of south, with `address: \"7\"` for `address: \"0\"`",
+		{"south", 0, "x1"}: "its line goes among the probes of south, with `place: \"x1\"` for `address: \"0\"`",
+	} {
+		require.Equal(t, want, LineMoves(from, to))
+	}
+}

@@ -22,7 +22,10 @@ func (f *flags) look(cmd *cobra.Command, req operator.Request, take func(operato
 		if err != nil {
 			return err
 		}
-		fmt.Fprintln(cmd.ErrOrStderr(), "no daemon runs; "+recordedAt(at))
+		if !f.dead {
+			f.dead = true
+			fmt.Fprintln(cmd.ErrOrStderr(), "no daemon runs; "+recordedAt(at))
+		}
 		return take(reply)
 	})
 }

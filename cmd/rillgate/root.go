@@ -8,6 +8,7 @@ import (
 type flags struct {
 	config string // directory of the three files
 	state  string // state directory; "" = /var/lib/rillgate/<room>
+	dead   bool   // it was said that no daemon runs
 }
 
 func newRoot() *cobra.Command {

@@ -26,12 +26,20 @@ func (e *Evidence) probe(y *Why, p *zones.ProbeEvidence) {
 	}
 	for i := range e.Lines {
 		l := &e.Lines[i]
-		text := fmt.Sprintf("%s %s: %s", e.clock(l.At), l.Kind, l.Because)
+		text := fmt.Sprintf("%s %s: %s", e.clock(l.At), l.Kind, orCode(l))
 		if l.By != "" {
 			text += " (by " + l.By + ")"
 		}
 		y.number("journal", text)
 	}
+}
+
+// orCode gives what a line says, else the code that it is about.
+func orCode(l *Line) string {
+	if l.Because == "" {
+		return string(l.Reason)
+	}
+	return l.Because
 }
 
 // hearing tells how it is heard.

@@ -43,8 +43,7 @@ func ofLine(f *zones.Probe, p *zones.ProbeView) (out []Difference) {
 		return nil // files that are not in force yet
 	}
 	if moved {
-		say("room.yaml names %s at %s; since it was exchanged it is at %s: under terminal %d of %s goes %s",
-			p.ID, f.Place, p.Place, p.Place.Terminal, p.Place.Controller, zones.ProbeLine(p.ID, p.Place, f.Zone, p.Label))
+		say("room.yaml names %s at %s; since it was exchanged it is at %s: %s", p.ID, f.Place, p.Place, zones.LineMoves(f.Place, p.Place))
 	}
 	if k.Void != 0 && k.Void == f.Offset {
 		say("the offset of %.1f points that room.yaml gives %s went with the probe before: take it out of its line, or write its own", k.Void.Float(), p.ID)

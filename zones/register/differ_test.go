@@ -29,7 +29,7 @@ func TestDifferences(t *testing.T) {
 	}{
 		"agree": {file(nil), room(func(p *zones.ProbeView) { p.Kept.Zone = "east" }), ""},
 		"moved": {file(nil), room(func(p *zones.ProbeView) { p.Place, p.Kept.Instead, p.Label = place("7"), "north/1/0", "front" }),
-			`room.yaml names a1 at north/1/0; since it was exchanged it is at north/1/7: under terminal 1 of north goes - {id: a1, address: "7", zone: east, label: "front"}`},
+			`room.yaml names a1 at north/1/0; since it was exchanged it is at north/1/7: in its line ` + "`address: \"0\"` becomes `address: \"7\"`"},
 		"moved, and the files on disk have it": {file(func(p *zones.Probe) { p.Place = place("7") }), room(func(p *zones.ProbeView) { p.Place, p.Kept.Instead = place("7"), "north/1/0" }), ""},
 		"files of another place, not in force": {file(func(p *zones.Probe) { p.Place = place("8") }), room(func(p *zones.ProbeView) { p.Kept.Label = "front" }), ""},
 		"offset of the one before": {file(func(p *zones.Probe) { p.Offset = -1500 }), room(func(p *zones.ProbeView) { p.Kept.Void = -1500 }),

@@ -182,3 +182,17 @@ func TestAddressesAreGivenOneByOne(t *testing.T) {
 	require.Equal(t, []string{"probe-exchanged a1"}, b.found(), "a spare that was heard before")
 	require.Empty(t, b.r.Weigh("a1", place("0"), false, b.age).Against)
 }
+
+// Two that changed places are told as that.
+func TestChangedPlaces(t *testing.T) {
+	b := newBench(t)
+	b.say("0", "S1", 44)
+	b.say("1", "S2", 44)
+	for range 3 {
+		b.say("0", "S2", 44)
+		b.say("1", "S1", 44)
+	}
+	require.Equal(t, []string{"probe-moved a1", "probe-moved a2"}, b.found())
+	require.Equal(t, "a1 and a2 have changed places: a1 (S1) answers at north/1/1, and a2 (S2) at north/1/0. Change the two plugs back, or the places of both lines in room.yaml and `rillgate apply`",
+		b.r.Findings(b.age)[0].Because)
+}

@@ -40,7 +40,7 @@ func (r *Register) twice(l *Life, s *spot, age time.Duration) (Finding, bool) {
 	switch {
 	case s.serial.alternates(age):
 		f.Because = fmt.Sprintf("%s and %s answer by turns at %s: two probes have one address. Take one off the line, and give it another address, alone on the line",
-			s.serial.before, s.serial.now, l.Place)
+			min(s.serial.before, s.serial.now), max(s.serial.before, s.serial.now), l.Place)
 	case s.jumps(age) >= jumpsMin:
 		f.Because = fmt.Sprintf("%s at %s jumped up and down %d times in half an hour, more than a substrate can: two probes have one address, or a plug is loose. Take the probes of this line off one by one until it stands still",
 			l.ID, l.Place, s.jumps(age))
@@ -63,6 +63,9 @@ func (r *Register) stranger(l *Life, s *spot, age time.Duration) (Finding, bool)
 	switch {
 	case o != nil && r.where(is).alternates(age):
 		return Finding{}, false // one number at two places: told as that
+	case o != nil && l.Serial != "" && r.heardAt(o.Place) == l.Serial:
+		return Finding{zones.FindingProbeMoved, o.ID, fmt.Sprintf("%s and %s have changed places: %s (%s) answers at %s, and %s (%s) at %s. Change the two plugs back, or the places of both lines in room.yaml and `rillgate apply`",
+			o.ID, l.ID, o.ID, is, l.Place, l.ID, l.Serial, o.Place)}, true
 	case o != nil && named(l):
 		return Finding{zones.FindingProbeMoved, o.ID, fmt.Sprintf("%s (%s) answers at %s, the place of %s, and not at its own, %s: put it back, or change both lines in room.yaml and `rillgate apply`",
 			o.ID, is, l.Place, l.ID, o.Place)}, true
@@ -86,5 +89,5 @@ func (r *Register) doubled(l *Life, age time.Duration) (Finding, bool) {
 		return Finding{}, false
 	}
 	return Finding{zones.FindingSerialTwice, l.ID, fmt.Sprintf("serial number %s answers by turns at %s and %s: one cable on two terminals, a controller that reports a line twice, or a copied number. Unplug %s and see which of the two falls silent",
-		l.Serial, s.before, s.now, l.ID)}, true
+		l.Serial, min(s.before, s.now), max(s.before, s.now), l.ID)}, true
 }

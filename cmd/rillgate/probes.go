@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"slices"
 	"text/tabwriter"
 	"time"
 
@@ -12,7 +13,23 @@ import (
 
 func newProbes(f *flags) *cobra.Command {
 	return findProbes(f, oneProbe(f, watchProbes(f, viewCommand(f, "probes", "Show the register of probes",
-		func(cmd *cobra.Command, v *zones.View) error { return printJSON(cmd, v.Probes) }, showProbes))))
+		func(cmd *cobra.Command, v *zones.View) error {
+			return ofZone(cmd, v, func(v *zones.View) error { return printJSON(cmd, v.Probes) })
+		},
+		func(cmd *cobra.Command, v *zones.View) error {
+			return ofZone(cmd, v, func(v *zones.View) error { return showProbes(cmd, v) })
+		}))))
+}
+
+// ofZone shows a look with the probes of --zone alone, where it is given.
+func ofZone(cmd *cobra.Command, v *zones.View, show func(*zones.View) error) error {
+	zone, _ := cmd.Flags().GetString("zone")
+	if err := zoneIn(v, zone); err != nil {
+		return err
+	}
+	one := *v
+	one.Probes = slices.DeleteFunc(slices.Clone(v.Probes), func(p zones.ProbeView) bool { return zone != "" && p.Zone != zone })
+	return show(&one)
 }
 
 func showProbes(cmd *cobra.Command, v *zones.View) error {
@@ -26,7 +43,8 @@ func showProbes(cmd *cobra.Command, v *zones.View) error {
 	if err := w.Flush(); err != nil {
 		return err
 	}
-	notes(cmd.OutOrStdout(), v, func(string) bool { return true })
+	zone, _ := cmd.Flags().GetString("zone")
+	notes(cmd.OutOrStdout(), v, func(id string) bool { return zone == "" || v.Probe(id) != nil })
 	return nil
 }
 

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"encoding/json"
 	"fmt"
@@ -25,11 +26,11 @@ func watchProbes(f *flags, cmd *cobra.Command) *cobra.Command {
 	var watch bool
 	var zone string
 	cmd.Flags().BoolVar(&watch, "watch", false, "show readings as they arrive, until Ctrl-C")
-	cmd.Flags().StringVar(&zone, "zone", "", "with --watch or --find: the probes of one `ZONE`")
+	cmd.Flags().StringVar(&zone, "zone", "", "the probes of one `ZONE`")
 	show := cmd.RunE
 	cmd.RunE = job(func(cmd *cobra.Command, args []string) error {
-		if !watch && zone != "" {
-			return misuse("--zone goes with --watch or --find")
+		if zone != "" && len(args) > 0 {
+			return misuse("--zone takes no probe beside it")
 		}
 		if !watch {
 			return show(cmd, args)
@@ -143,7 +144,25 @@ func (w *watcher) take(v *zones.View, now time.Time) error {
 	if w.screen == nil {
 		return nil
 	}
+	if _, height := w.screen.size(); len(list)+headLines > height {
+		worstFirst(list)
+	}
 	return w.screen.draw(w.frame(v, list, now))
+}
+
+// worstFirst puts probes that are not good before the others: a window that is too low for
+// all cuts off what needs no look.
+func worstFirst(list []zones.ProbeView) {
+	slices.SortStableFunc(list, func(a, b zones.ProbeView) int {
+		return cmp.Compare(rank(&a), rank(&b))
+	})
+}
+
+func rank(p *zones.ProbeView) int {
+	if p.Quality == zones.ProbeGood {
+		return 1
+	}
+	return 0
 }
 
 // note reports whether a reading came since the last look, or the quality changed. An age

@@ -105,7 +105,9 @@ func TestFramesFit(t *testing.T) {
 		}
 	}
 	require.Contains(t, fitted(lines, 80, 24)[23], "21 more", "2 lines over the table, its head, 20 probes of 41, and this one")
-	require.Contains(t, fitted(lines, 45, 24)[3], "good", "what matters most stands left")
+	require.Contains(t, fitted(lines, 45, 24)[headLines], "good", "what matters most stands left")
+	worstFirst(v.Probes)
+	require.Equal(t, []string{"e2", "e3", "e1"}, []string{v.Probes[0].ID, v.Probes[1].ID, v.Probes[40].ID}, "those that are not good first, else as they were")
 }
 
 // On a terminal readings arrive in place, within the width that it has, and Ctrl-C gives it
@@ -194,7 +196,7 @@ func (r *rig) historyOfARun(t *testing.T) {
 	code, _, errs = r.rillgate("history", "--zone", "attic", "--csv")
 	require.Equal(t, exitFailed, code)
 	require.Contains(t, errs, "no zone is named attic")
-	for _, args := range [][]string{{"history"}, {"history", "--csv", "--zone", "a", "--probe", "b"}, {"history", "--picture", "x.png", "--probe", "e1"}, {"history", "--picture", "x.svg"}, {"probes", "--zone", "east"}} {
+	for _, args := range [][]string{{"history"}, {"history", "--csv", "--zone", "a", "--probe", "b"}, {"history", "--picture", "x.png", "--probe", "e1"}, {"history", "--picture", "x.svg"}, {"probes", "e1", "--zone", "east"}} {
 		code, _, _ = r.rillgate(args...)
 		require.Equal(t, exitMisuse, code, args)
 	}

@@ -23,6 +23,9 @@ const (
 	clearBelow  = "\x1b[J"
 )
 
+// headLines stand over the probes of a frame.
+const headLines = 3
+
 // screen draws frames in place on a terminal.
 type screen struct {
 	out     *os.File

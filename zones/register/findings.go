@@ -38,7 +38,7 @@ func (r *Register) Findings(age time.Duration) []Finding {
 func (r *Register) twice(l *Life, s *spot, age time.Duration) (Finding, bool) {
 	f := Finding{Code: zones.FindingAddressTwice, Probe: l.ID}
 	switch {
-	case s.serial.alternates(age):
+	case s.serial.alternates(age) && !r.elsewhere(s.serial.before, l.Place):
 		f.Because = fmt.Sprintf("%s and %s answer by turns at %s: two probes have one address. Take one off the line, and give it another address, alone on the line",
 			min(s.serial.before, s.serial.now), max(s.serial.before, s.serial.now), l.Place)
 	case s.jumps(age) >= jumpsMin:
@@ -48,6 +48,12 @@ func (r *Register) twice(l *Life, s *spot, age time.Duration) (Finding, bool) {
 		return f, false
 	}
 	return f, true
+}
+
+// elsewhere reports whether a serial number is heard at another place for sure.
+func (r *Register) elsewhere(serial string, place zones.Place) bool {
+	s := r.serials[serial]
+	return s != nil && s.sure() && s.now != place.String()
 }
 
 // stranger finds what answers at the place of a probe and is not that one.

@@ -12,6 +12,7 @@ import (
 
 const (
 	span        = 30 * time.Minute // what is judged together
+	mended      = 10 * time.Minute // nothing came back for so long: it is over
 	lately      = time.Hour        // a place that is silent for longer says nothing of now
 	returnsMin  = 2                // fewer are a person's hands
 	jumpsMin    = 3
@@ -52,8 +53,9 @@ func (s *streak) put(name string, at time.Duration) {
 // sure reports whether the name stands for now.
 func (s *streak) sure() bool { return s.n >= sureAfter }
 
-// alternates reports whether names came back within the last half hour. One new name
-// after the other is none: that is a person at work.
+// alternates reports whether names came back within the last half hour, and lately: what
+// is mended is not told for long. One new name after the other is none: that is a person
+// at work.
 func (s *streak) alternates(at time.Duration) bool {
 	n := 0
 	for _, x := range s.returns {
@@ -61,7 +63,7 @@ func (s *streak) alternates(at time.Duration) bool {
 			n++
 		}
 	}
-	return n >= returnsMin
+	return n >= returnsMin && at-s.returns[len(s.returns)-1] <= mended
 }
 
 // spot is one place, and what was heard there.

@@ -148,8 +148,24 @@ func TestTwoProbesWithOneAddress(t *testing.T) {
 	}
 	require.Equal(t, []string{"address-twice a1"}, b.found())
 	require.Contains(t, b.r.Findings(b.age)[0].Because, "S1 and S2 answer by turns at north/1/0")
-	b.age += 31 * time.Minute
+	b.age += 9 * time.Minute
+	require.Len(t, b.found(), 1)
+	b.age += 2 * time.Minute
 	require.Empty(t, b.found(), "it is over")
+
+	b = newBench(t)
+	for range 2 {
+		b.say("0", "S1", 44)
+		b.say("0", "S2", 40)
+	}
+	b.say("0", "S1", 44)
+	b.room = append(b.room, zones.ProbeView{ID: "north-1-5", Place: place("5")})
+	b.fit("")
+	for range 3 {
+		require.Equal(t, []string{"address-twice a1"}, b.found())
+		b.say("5", "S2", 40)
+	}
+	require.Empty(t, b.found(), "it has an address of its own now")
 }
 
 // Without serial numbers jumps tell. One pour, or one dip into a cup, does not.

@@ -25,6 +25,9 @@ func oneProbe(f *flags, cmd *cobra.Command) *cobra.Command {
 		if len(args) == 0 {
 			return show(cmd, args)
 		}
+		if cmd.Flags().Changed("zone") {
+			return misuse("--zone takes no probe beside it")
+		}
 		v, err := f.view(cmd)
 		if err != nil {
 			return err

@@ -29,9 +29,6 @@ func watchProbes(f *flags, cmd *cobra.Command) *cobra.Command {
 	cmd.Flags().StringVar(&zone, "zone", "", "the probes of one `ZONE`")
 	show := cmd.RunE
 	cmd.RunE = job(func(cmd *cobra.Command, args []string) error {
-		if zone != "" && len(args) > 0 {
-			return misuse("--zone takes no probe beside it")
-		}
 		if !watch {
 			return show(cmd, args)
 		}

@@ -297,6 +297,9 @@ func (r *Room) busy(z *zone) bool {
 			continue
 		}
 		open++
+		if o.zone == nil {
+			flow += s.cfg.MaxFlowLPH // its zone left the plan: what it draws is not known
+		}
 		if !o.confirmed {
 			r.at(max(o.deadline, o.born+silentOpen-settleGrace) + settleGrace)
 		}

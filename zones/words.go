@@ -335,6 +335,11 @@ func busyWords(r *Room, z *zone, _ *ask) string {
 			return sprintf("supply %s serves %s", z.supply.cfg.ID, o.id)
 		}
 	}
+	for _, o := range r.outputs {
+		if o.supply == z.supply && o.zone == nil && !o.master && o.maybeOpen(r.t) {
+			return sprintf("valve %s of supply %s, which no zone uses, is or may be open", o.valve, z.supply.cfg.ID)
+		}
+	}
 	return sprintf("supply %s is taken, or one of its valves may be open", z.supply.cfg.ID)
 }
 

@@ -107,6 +107,7 @@ type run struct {
 	zone     string
 	outputs  []zones.Output
 	length   time.Duration
+	perDay   time.Duration // what the zone might have in 24 h when it was meant
 	bound    time.Duration // the length, less what a plan took away
 	reason   zones.Reason
 	instance string

@@ -292,7 +292,8 @@ func (c *Checker) countStart() {
 // known reports whether somebody has acknowledged an alarm since: the healthy output may
 // be held again.
 func (c *Checker) known(since time.Duration) bool {
-	return c.orders.last[zones.OrderAcknowledge] > since
+	at, ok := c.orders.last[zones.OrderAcknowledge]
+	return ok && at >= since
 }
 
 // healthy reports whether an output is the one that is held while all is well.

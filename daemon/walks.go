@@ -5,7 +5,6 @@ import (
 	"encoding/json"
 	"fmt"
 	"slices"
-	"strings"
 	"time"
 
 	"rillgate/daemon/operator"
@@ -95,12 +94,12 @@ func (d *Daemon) beginWalk(ask operator.WalkAsk, by, note string) (*walking, err
 	}
 	d.walking = &walking{walk: inner, by: by, note: note, closings: ask.Closings, news: make(chan operator.WalkNews, newsWaiting), done: make(chan struct{})}
 	n := len(inner.Result().Valves)
-	about := fmt.Sprintf("%d valves, about %d min if all is clear", n, walk.Minutes(n))
+	about := fmt.Sprintf("%s, about %d min if all is clear", walk.Valves(n), walk.Minutes(n))
 	if ask.Closings {
-		about = fmt.Sprintf("%d valves, one lease each", n)
+		about = walk.Valves(n) + ", one lease each"
 	}
 	d.walking.news <- operator.WalkNews{At: v.Wall, Said: []string{about + "; windows and shots wait until it ends, Ctrl-C ends it"}}
-	d.entry(d.now.Wall, &zones.Entry{Kind: "walk-begun", Because: fmt.Sprintf("a walk of %d valves begins", n), Source: "socket", By: by, Note: note})
+	d.entry(d.now.Wall, &zones.Entry{Kind: "walk-begun", Because: "a walk of " + walk.Valves(n) + " begins", Source: "socket", By: by, Note: note})
 	d.lookAtWalk()
 	return d.walking, nil
 }
@@ -170,7 +169,7 @@ func (d *Daemon) keepWalk(w *walking) {
 
 // walked tells of a walk that is over.
 func (d *Daemon) walked(w *walking, r *walk.Result) {
-	d.entry(d.now.Wall, &zones.Entry{Kind: "walk-ended", Because: walkWords(r), Source: "socket", By: w.by, Note: w.note})
+	d.entry(d.now.Wall, &zones.Entry{Kind: "walk-ended", Because: r.Sentence(), Source: "socket", By: w.by, Note: w.note})
 	if !w.closings {
 		d.books().Add(walk.Kept{By: w.by, Result: r})
 		d.changed = true
@@ -201,26 +200,6 @@ func (d *Daemon) keepAccept(o *zones.Order) {
 	d.keepPaper(store.Paper{Kind: operator.PaperAccept, Key: a.At.UTC().Format(time.RFC3339) + "/" + a.Zone, At: d.now.Wall, By: o.By, Body: body})
 	d.books().Accept(a)
 	d.changed = true
-}
-
-// walkWords says in a sentence what a walk found.
-func walkWords(r *walk.Result) string {
-	var good, bad []string
-	for i := range r.Valves {
-		if v := &r.Valves[i]; v.Verdict == walk.AsConfigured {
-			good = append(good, v.Valve)
-		} else {
-			bad = append(bad, fmt.Sprintf("%s %s", v.Valve, v.Verdict))
-		}
-	}
-	s := fmt.Sprintf("%d of %d valves as configured", len(good), len(r.Valves))
-	if len(bad) > 0 {
-		s += "; " + strings.Join(bad, ", ")
-	}
-	if r.Partial {
-		s += "; partial: " + r.Why
-	}
-	return s
 }
 
 // walkTopic is what is published of the walks of a room: without their matrix; "" = none is

@@ -2,6 +2,7 @@ package main
 
 import (
 	"encoding/json"
+	"flag"
 	"os/exec"
 	"path/filepath"
 	"strings"
@@ -86,7 +87,7 @@ func (r *rig) brokenWalk(t *testing.T) (timed []string) {
 	require.NoError(t, cmd.Process.Signal(syscall.SIGINT))
 	require.Error(t, cmd.Wait(), "what is partial is not as configured")
 	require.Contains(t, shown.String(), "broken off; what was found so far:")
-	require.Contains(t, shown.String(), "zone east: not walked: ")
+	require.Contains(t, shown.String(), "zone east: not walked this time: ")
 	for _, line := range strings.Split(shown.String(), "\n") {
 		if len(line) > 8 && line[2] == ':' && line[5] == ':' {
 			timed = append(timed, line)
@@ -94,4 +95,28 @@ func (r *rig) brokenWalk(t *testing.T) (timed []string) {
 	}
 	require.NotEmpty(t, timed)
 	return timed
+}
+
+var walkLive = flag.Bool("walk.live", false, "walk one valve of a simulated room over a real broker, in real time: half an hour")
+
+// The whole way in real time: broker, daemon, simulated room, terminal. The beds rest, one
+// valve opens, its probes rise, and the room, the store and the terminal say the same.
+func TestWalkInRealTime(t *testing.T) {
+	if !*walkLive {
+		t.Skip("it takes half an hour: -walk.live")
+	}
+	r := newRig(t)
+	r.write("schedule.yaml", "day: {lights_on: \"06:00\", lights_off: \"18:00\"}\nzones: {east: none}\n")
+	r.start()
+	r.room()
+	require.Eventually(t, func() bool { return r.view()[0].Counting == 2 }, time.Minute, 100*time.Millisecond)
+	code, out, errs := r.rillgate("walk", "--note", "in real time")
+	t.Log(out)
+	require.Zero(t, code, out+errs)
+	require.Contains(t, out, "zone east: walked, as configured")
+	require.Empty(t, r.view()[0].NotWalked)
+	code, out, errs = r.rillgate("walk", "--last")
+	require.Zero(t, code, errs)
+	require.Contains(t, out, "2 of 2 probes of east rose, no other did")
+	require.Contains(t, out, "zone east: walked, as configured, ")
 }

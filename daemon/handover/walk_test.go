@@ -43,7 +43,7 @@ func TestWalkOnTheHandOver(t *testing.T) {
 	d := New(in)
 	require.Contains(t, d.Open, Open{What: "Walk not-walked", Subject: "bench-a", Text: "its wiring changed: `rillgate walk bench-a`"})
 	text := htmlOf(t, in)
-	for _, want := range []string{"by ana, partial: it was broken off", "swapped", "it waters bench-b", "2.30 L/min", "a1 [.]", "b1 2.9", "b1 [3.1]", "closed by itself 0.04 s",
+	for _, want := range []string{"by ana: 0 of 2 valves as configured; bench-a swapped, bench-b not-walked; partial: it was broken off", "swapped", "it waters bench-b", "2.30 L/min", "a1 [.]", "b1 2.9", "b1 [3.1]", "closed by itself 0.04 s",
 		"1 of 1 probes of bench-b rose", before.In(in.Loaded.Plan.Calendar.Location).Format(time.DateOnly), "counts as walked by the word of ana", "saw the bed wet", "<code>rillgate walk bench-a</code>"} {
 		require.Contains(t, text, want)
 	}

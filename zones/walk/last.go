@@ -40,6 +40,7 @@ type Newest struct {
 	By      string    `json:"by"`
 	Partial bool      `json:"partial"`
 	Why     string    `json:"why,omitempty"`
+	Found   string    `json:"found"` // in a sentence
 }
 
 // LastRow is one valve as it was walked last.
@@ -90,7 +91,7 @@ func (b *Book) Accept(a Accepted) {
 // order of their beginning.
 func (b *Book) Add(k Kept) {
 	r := k.Result
-	b.newest = &Newest{Begun: r.Begun, Ended: r.Ended, By: k.By, Partial: r.Partial, Why: r.Why}
+	b.newest = &Newest{Begun: r.Begun, Ended: r.Ended, By: k.By, Partial: r.Partial, Why: r.Why, Found: r.Sentence()}
 	own := map[string]map[string]bool{}
 	for _, p := range r.Probes {
 		if own[p.Zone] == nil {

@@ -109,7 +109,7 @@ func TestLastOfAZone(t *testing.T) {
 	require.Contains(t, text, "zone west: not walked: never")
 	require.Contains(t, text, "zone east: walked, as configured, 2027-03-01 11:30")
 	require.Contains(t, text, "2027-03-01 11:00")
-	require.Contains(t, text, "The last walk: 2027-03-01 11:00 by ana.")
+	require.Contains(t, text, "The last walk: 2027-03-01 11:00 by ana: 2 of 2 valves as configured.")
 }
 
 // A person's word is told as such, until a walk has found the zone right; a doubt of a later
@@ -155,7 +155,7 @@ func TestWalkOfOneZone(t *testing.T) {
 	require.Len(t, r.Valves, 1)
 	require.Len(t, r.Zones, 2, r.Text())
 	require.NotContains(t, r.Text(), "zone z2")
-	require.Contains(t, r.Text(), "zone z3: not walked: z3 rises by")
+	require.Contains(t, r.Text(), "zone z3: not walked this time: z3 rises by")
 }
 
 // A later walk that surely finds a valve otherwise takes the zone's good walk back, and the
@@ -177,10 +177,16 @@ func TestAWalkTakesBackWhatOneFound(t *testing.T) {
 	require.True(t, x.walked("z1"), "what is not sure takes nothing back")
 	x.until(8 * time.Hour)
 	x.step(&zones.Order{ID: "h", Kind: zones.OrderHold, Zone: "z2", For: 4 * time.Hour})
+	v := x.core.View(x.now())
+	w, err := walk.New(p, &v, walk.Ask{})
+	require.NoError(t, err)
+	said := w.News()
+	require.Len(t, said, 1)
+	require.Contains(t, said[0], "z2 is held now: its valves do not open while that stands", "said before the rest, not after it")
 	r = walks(8*time.Hour + 5*time.Minute)
 	require.Equal(t, walk.Refused, r.Valves[1].Verdict)
 	require.Contains(t, r.Text(), "zone z1: not as configured: ")
-	require.Contains(t, r.Text(), "zone z2: not walked: ")
+	require.Contains(t, r.Text(), "zone z2: not walked this time: ")
 	require.False(t, x.walked("z1"))
 	require.True(t, x.walked("z2"), "it was refused: nothing was found of it")
 	for _, z := range x.core.View(x.now()).Zones {

@@ -45,6 +45,8 @@ func (w *Walk) Answer(a *zones.Answer) {
 		w.begun = true
 		if !a.Accepted {
 			w.Stop(a.Because)
+		} else if !w.ask.Closings {
+			w.say("the beds are watched at rest for %.0f to %.0f min before the first valve opens", restAtLeast.Minutes(), restAtMost.Minutes())
 		}
 	case a.Accepted:
 		w.rememberBase()

@@ -81,16 +81,13 @@ func (r *LastRow) when(loc *time.Location) string {
 	return in(r.Walked, loc)
 }
 
-// Words says when the last walk was, by whom, and whether it came to its end.
+// Words says when the last walk was, by whom, and what came of it.
 func (n *Newest) Words(loc *time.Location) string {
 	s := in(n.Begun, loc)
 	if n.By != "" {
 		s += " by " + n.By
 	}
-	if n.Partial {
-		s += ", partial: " + n.Why
-	}
-	return s
+	return s + ": " + n.Found
 }
 
 // Words says how the zone stands, and by what.

@@ -34,6 +34,32 @@ func (r *Result) Text() string {
 	return b.String()
 }
 
+// Sentence says in one what the walk found.
+func (r *Result) Sentence() string {
+	var bad []string
+	for i := range r.Valves {
+		if v := &r.Valves[i]; v.Verdict != AsConfigured {
+			bad = append(bad, v.Valve+" "+string(v.Verdict))
+		}
+	}
+	s := fmt.Sprintf("%d of %s as configured", len(r.Valves)-len(bad), Valves(len(r.Valves)))
+	if len(bad) > 0 {
+		s += "; " + strings.Join(bad, ", ")
+	}
+	if r.Partial {
+		s += "; partial: " + r.Why
+	}
+	return s
+}
+
+// Valves counts valves in words: "1 valve", "2 valves".
+func Valves(n int) string {
+	if n == 1 {
+		return "1 valve"
+	}
+	return fmt.Sprintf("%d valves", n)
+}
+
 // zoneWords says what the walk makes of a zone.
 func (r *Result) zoneWords(z *ZoneResult) string {
 	word, left := "not sure", false
@@ -50,7 +76,7 @@ func (r *Result) zoneWords(z *ZoneResult) string {
 	case z.Good:
 		return "walked, as configured"
 	case left || len(r.rowsOf(z.Zone)) == 0:
-		word = "not walked"
+		word = "not walked this time"
 	}
 	return word + ": " + z.Because
 }

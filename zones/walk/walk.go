@@ -92,6 +92,7 @@ func New(p *zones.Plan, v *zones.View, ask Ask) (*Walk, error) {
 		w.free = append(w.free, w.start)
 		if len(ask.Zones) == 0 || slices.Contains(ask.Zones, z.ID) {
 			w.addRows(v, z.ID)
+			w.forewarn(z)
 		}
 	}
 	if len(w.res.Valves) == 0 {
@@ -104,6 +105,13 @@ func New(p *zones.Plan, v *zones.View, ask Ask) (*Walk, error) {
 		}
 	}
 	return w, nil
+}
+
+// forewarn says before the long rest what would keep a zone's valves shut after it.
+func (w *Walk) forewarn(z *zones.ZoneView) {
+	if z.State == zones.Held || z.State == zones.Latched {
+		w.say("%s is %s now: its valves do not open while that stands (%s)", z.ID, z.State, z.Because)
+	}
 }
 
 func ageOf(v *zones.View) time.Duration { return time.Duration(v.Age * float64(time.Second)) }
@@ -227,7 +235,15 @@ func (w *Walk) shut() {
 		row.FlowLPM = &mean
 	}
 	w.enter(watching)
-	w.say("%s: closed after %.0f s, watching", row.Valve, row.Seconds)
+	w.say("%s: closed after %.0f s; %s", row.Valve, row.Seconds, w.watch())
+}
+
+// watch says what comes after a close.
+func (w *Walk) watch() string {
+	if w.ask.Closings {
+		return "its report is looked at"
+	}
+	return fmt.Sprintf("probes are watched for %.0f to %.0f min", watchAtLeast.Minutes(), watchAtMost.Minutes())
 }
 
 // after notes water that a meter shows well after the close.

@@ -21,6 +21,9 @@ func Explain(v *zones.View, subject string) (*Why, error) {
 			return y, nil
 		}
 	}
+	if subject == "healthy" {
+		return nil, &Refusal{Text: "this room has no healthy output", Hint: "room.yaml may name one: `healthy: {controller: ID, output: N}`; it drops, and a horn sounds, when whatever holds it dies"}
+	}
 	return nil, &Refusal{Text: fmt.Sprintf("nothing here is called %q", subject),
 		Hint: "a zone, supply, valve, probe, controller or input of this room is due, or `room`, `healthy`, or a reason's code"}
 }

@@ -50,7 +50,7 @@ func (o *orders) spendSoak(c *Checker, r *zones.RunRecord) {
 		}
 		total += longest
 	}
-	if total > s.whole*201/200+slack {
+	if total > s.whole*201/200+slack+time.Duration(len(s.runs))*timerLate {
 		c.breach(19, "the soak of %s comes to %s by run %s, %s were asked for", r.Zone, total, r.ID, s.whole)
 	}
 	if c.now.Mono-s.since > soakLasts {

@@ -101,7 +101,7 @@ func (r *Room) grant(o *output, run *run, span time.Duration) {
 	left := min(run.lease, run.end-r.t)
 	until := min(c.uptimeAt(r.t)+left, o.firstUp+span)
 	switch {
-	case again && run.retry && r.t < o.renewed+run.lease/6:
+	case again && run.retry && r.t < o.renewed+run.lease/6 && !r.short(o, run, span):
 		return // its word came before that of another output's controller
 	case again && r.t > c.arrived+freshWord, o.wanted && o.untilBoot == c.boot && until+endSlack < o.until:
 		run.behind, c.awaited = true, true
@@ -254,12 +254,13 @@ func (r *Room) watchClosed(o *output) {
 }
 
 // wrongLeft gives how long an output must go on to show open against its close until that
-// is no delay any more. Where its controller was offline meanwhile only the uptimes of its
-// reports tell: the one that comes with its return may be of an earlier moment.
+// is no delay any more: by the uptimes of the reports, which may come late and all at once,
+// or by our time. Where its controller was offline meanwhile ours does not tell: the report
+// that comes with its return may be of an earlier moment.
 func (o *output) wrongLeft(t time.Duration) time.Duration {
-	since := t - o.wrongSince
-	if o.wrongGap {
-		since = o.ctl.uptime - o.wrongUp
+	since := o.ctl.uptime - o.wrongUp
+	if !o.wrongGap {
+		since = max(since, t-o.wrongSince)
 	}
 	return mismatchAfter + 1 - since
 }

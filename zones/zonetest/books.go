@@ -214,8 +214,10 @@ func (c *Checker) report(r *zones.Report) {
 	}
 	x.shown = r.Outputs
 	x.last = pair{r.Epoch, r.Seq}
-	if x.heard && r.Boot != x.boot {
-		x.left[x.boot] = true
+	if r.Boot != x.boot && x.boot != "" {
+		if x.heard { // in this process
+			x.left[x.boot] = true
+		}
 		x.reports = 0
 		c.rebooted(r.Controller)
 	}

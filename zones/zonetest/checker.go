@@ -167,7 +167,10 @@ func (c *Checker) effect(ev zones.Event, e zones.Effect) {
 
 // newProcess forgets what a process forgets and counts unclean ends.
 func (c *Checker) newProcess() {
-	unclean := c.began && !c.process.clean
+	unclean, failed := c.began && !c.process.clean, c.process.failed != 0
+	if c.process.startAt != 0 {
+		unclean = c.process.unclean // of one whose start was never durable nobody knows
+	}
 	c.began = true
 	c.process = process{
 		unclean: unclean,
@@ -177,7 +180,7 @@ func (c *Checker) newProcess() {
 		p.live, p.stamped = 0, false
 	}
 	for _, ctl := range c.ctls { // which boot is the newest, and which report, it cannot know
-		ctl.reports, ctl.uptime, ctl.last, ctl.shown, ctl.again = 0, -1, pair{}, nil, again{}
+		ctl.heard, ctl.reports, ctl.uptime, ctl.last, ctl.shown, ctl.again = false, 0, -1, pair{}, nil, again{}
 		clear(ctl.left)
 	}
 	for _, o := range c.outputs {
@@ -185,7 +188,9 @@ func (c *Checker) newProcess() {
 	}
 	clear(c.active)
 	c.orders.forget()
-	c.forgetLatches()
+	if unclean || failed {
+		c.forgetLatches()
+	}
 	c.forgetHolds()
 }
 

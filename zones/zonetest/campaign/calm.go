@@ -201,7 +201,6 @@ func (w *world) mend() {
 			w.order(Fault{Other: string(zones.OrderIgnore), Subject: p.ID, Value: 0.001})
 		}
 		for i := range w.plan.Zones {
-			w.order(Fault{Other: string(zones.OrderRelease), Subject: w.plan.Zones[i].ID})
 			w.order(Fault{Other: string(zones.OrderSoak), Subject: w.plan.Zones[i].ID})
 		}
 	})
@@ -214,6 +213,9 @@ func (w *world) resetAll() {
 	}
 	for _, s := range subjects {
 		w.order(Fault{Other: string(zones.OrderReset), Subject: s})
+	}
+	for _, s := range subjects[2:] { // a crash may have taken the first word
+		w.order(Fault{Other: string(zones.OrderRelease), Subject: s})
 	}
 	w.order(Fault{Other: string(zones.OrderAcknowledge)})
 	if !w.alive || w.stalled > w.now {

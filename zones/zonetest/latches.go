@@ -41,7 +41,7 @@ func (c *Checker) record(ev zones.Event, rec *zones.Record) {
 	case zones.RecLatch:
 		c.latch(rec)
 	case zones.RecReset:
-		c.reset(ev, rec)
+		c.reset(rec)
 	case zones.RecHold:
 		c.hold(ev, rec)
 	}
@@ -104,10 +104,9 @@ func (c *Checker) latch(rec *zones.Record) {
 	c.latches = append(c.latches, latch{code: rec.Latch.Code, outputs: append([]zones.Output(nil), rec.Latch.Outputs...), seq: rec.Seq, at: c.now.Mono})
 }
 
-// reset is INV-23: a latch ends by a person's order alone, in the step that takes it, and
-// where the order says.
-func (c *Checker) reset(ev zones.Event, rec *zones.Record) {
-	if o, ok := ev.(*zones.Order); !ok || o.Kind != zones.OrderReset || !c.names(o, rec) {
+// reset is INV-23: a latch ends by a person's order alone, soon, and where the order says.
+func (c *Checker) reset(rec *zones.Record) {
+	if !slices.ContainsFunc(c.orders.resets, func(o asked) bool { return c.now.Mono-o.at <= orderEffect && c.names(&o.order, rec) }) {
 		c.breach(23, "the latch %s of %v ends without a reset of it", rec.Latch.Code, rec.Latch.Outputs)
 	}
 	c.ended = slices.DeleteFunc(c.ended, func(l latch) bool { return l.reset <= c.durable })

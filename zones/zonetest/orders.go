@@ -1,6 +1,7 @@
 package zonetest
 
 import (
+	"slices"
 	"strings"
 	"time"
 
@@ -11,6 +12,7 @@ import (
 type orders struct {
 	open     map[string]zones.Order // by id, not answered yet
 	last     map[zones.OrderKind]time.Duration
+	resets   []asked        // the last ones
 	shots    map[string]int // accepted shots by hand that have not begun, by zone
 	walks    map[string]int // likewise, openings of a walk
 	assigned map[zones.Place]string
@@ -20,6 +22,12 @@ type orders struct {
 
 // moved is where an exchange took a probe, as long as the files name it at `instead`.
 type moved struct{ instead, to zones.Place }
+
+// asked is an order and when it came.
+type asked struct {
+	at    time.Duration // Mono
+	order zones.Order
+}
 
 // orderEffect is how long after an order its records may come: the ledger answers
 // in between.
@@ -42,6 +50,9 @@ func (o *orders) came(now time.Duration, ev *zones.Order) {
 	o.open[ev.ID] = *ev
 	o.last[ev.Kind] = now
 	switch ev.Kind {
+	case zones.OrderReset:
+		o.resets = append(o.resets, asked{now, *ev})
+		o.resets = slices.DeleteFunc(o.resets, func(r asked) bool { return now-r.at > orderEffect })
 	case zones.OrderShot:
 		o.shots[ev.Zone]++
 	case zones.OrderWalk, zones.OrderWalkCut:
@@ -56,11 +67,6 @@ func (o *orders) forget() {
 	clear(o.shots)
 	clear(o.walks)
 	clear(o.soaks)
-}
-
-func (o *orders) recent(now time.Duration, kind zones.OrderKind) bool {
-	at, ok := o.last[kind]
-	return ok && now-at <= orderEffect
 }
 
 // spend is INV-19, 20 and 21: a shot by hand, or an opening of a walk, has one order behind it.

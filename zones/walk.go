@@ -242,10 +242,7 @@ func isNotWalked(r *Room, z *zone, _ *ask) bool {
 }
 
 func notWalkedWords(r *Room, z *zone, _ *ask) string {
-	w, now := r.walk(z)
-	if now {
-		return ""
-	}
+	w, _ := r.walk(z)
 	return r.unwalkedWords(z, w)
 }
 

@@ -24,7 +24,7 @@ func (d *Daemon) Apply(ctx context.Context, hash, by, note string) (*operator.Ap
 	}
 	var saved error
 	if loaded != nil {
-		saved = d.savePlan(loaded, by) // before it is in force: a crash between loses nothing
+		saved = d.savePlan(loaded, by, note) // before it is in force: a crash between loses nothing
 	}
 	var done *operator.Applied
 	ending := false

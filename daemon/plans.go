@@ -15,13 +15,13 @@ var errNoStore = &operator.Refusal{Text: "there is no store", Hint: "the alarm s
 
 // savePlan keeps an accepted plan, so that it survives a restart. It waits for the
 // disk: never on the loop.
-func (d *Daemon) savePlan(l *configs.Loaded, by string) error {
+func (d *Daemon) savePlan(l *configs.Loaded, by, note string) error {
 	if d.files.store == nil {
 		return nil // told by its alarm
 	}
 	wall, _ := d.clock.Now()
 	return d.files.store.SavePlan(store.Plan{Hash: l.Hash, Room: l.Files[configs.RoomFile], Schedule: l.Files[configs.ScheduleFile],
-		Gateway: l.Files[configs.GatewayFile], Accepted: wall, By: by})
+		Gateway: l.Files[configs.GatewayFile], Accepted: wall, By: by, Note: note})
 }
 
 // planFiles gives the three files of an earlier plan.
@@ -59,7 +59,7 @@ func (d *Daemon) Plans(context.Context) ([]operator.Plan, error) {
 func PlansOf(all []store.Plan, inForce string) []operator.Plan {
 	out := make([]operator.Plan, len(all))
 	for i := range all {
-		out[i] = operator.Plan{Hash: all[i].Hash, Since: all[i].Accepted, By: all[i].By, InForce: all[i].Hash == inForce}
+		out[i] = operator.Plan{Hash: all[i].Hash, Since: all[i].Accepted, By: all[i].By, Note: all[i].Note, InForce: all[i].Hash == inForce}
 	}
 	return out
 }

@@ -147,7 +147,7 @@ func (d *Daemon) choosePlan() {
 	if loaded == nil {
 		return
 	}
-	if err := d.savePlan(loaded, "start"); err != nil {
+	if err := d.savePlan(loaded, "start", ""); err != nil {
 		d.o.Log.Error("keep the plan", "error", err)
 	}
 }

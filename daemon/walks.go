@@ -88,20 +88,24 @@ func (d *Daemon) beginWalk(ask operator.WalkAsk, by, note string) (*walking, err
 		return nil, errEnding
 	}
 	v := d.room.View(d.now)
+	if v.Stopped {
+		return nil, &operator.Refusal{Text: "the room is stopped: no valve of it opens", Hint: "`rillgate why stopped` says by whom; `rillgate reset room` ends it"}
+	}
 	inner, err := walk.New(d.choice.plan, &v, walk.Ask{Zones: ask.Zones, For: time.Duration(ask.For), Closings: ask.Closings})
 	if err != nil {
 		return nil, &operator.Refusal{Text: err.Error(), Hint: "`rillgate zones` lists the zones"}
 	}
-	d.walking = &walking{walk: inner, by: by, note: note, closings: ask.Closings, news: make(chan operator.WalkNews, newsWaiting), done: make(chan struct{})}
+	w := &walking{walk: inner, by: by, note: note, closings: ask.Closings, news: make(chan operator.WalkNews, newsWaiting), done: make(chan struct{})}
+	d.walking = w
 	n := len(inner.Result().Valves)
 	about := fmt.Sprintf("%s, about %d min if all is clear", walk.Valves(n), walk.Minutes(n))
 	if ask.Closings {
 		about = walk.Valves(n) + ", one lease each"
 	}
-	d.walking.news <- operator.WalkNews{At: v.Wall, Said: []string{about + "; windows and shots wait until it ends, Ctrl-C ends it"}}
+	w.news <- operator.WalkNews{At: v.Wall, Said: []string{about + "; windows and shots wait until it ends, Ctrl-C ends it"}}
 	d.entry(d.now.Wall, &zones.Entry{Kind: "walk-begun", Because: "a walk of " + walk.Valves(n) + " begins", Source: "socket", By: by, Note: note})
-	d.lookAtWalk()
-	return d.walking, nil
+	d.lookAtWalk() // which may end it
+	return w, nil
 }
 
 // lookAtWalk gives a walk that is on its look and the room its orders.

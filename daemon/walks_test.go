@@ -236,3 +236,30 @@ func TestWalkBrokenOff(t *testing.T) {
 	require.Contains(t, r.Why, "broken off")
 	require.NoError(t, d.Close(nil))
 }
+
+// A walk that cannot begin is refused; one that ends at its first look is told as that.
+func TestWalkOfAStoppedRoom(t *testing.T) {
+	d, pass := onBed(t)
+	pass(after(d, time.Minute))
+	walkOf := func(ask operator.WalkAsk) walked {
+		var w walked
+		pass(ended(walkOn(t, t.Context(), d, ask), &w))
+		return w
+	}
+	require.ErrorContains(t, walkOf(operator.WalkAsk{For: operator.Duration(20 * time.Minute)}).err, "its max_run is")
+	d.step(&zones.Order{ID: "o", Kind: zones.OrderStop, Source: "socket", By: "ana"})
+	var refusal *operator.Refusal
+	require.ErrorAs(t, walkOf(operator.WalkAsk{}).err, &refusal)
+	require.Contains(t, refusal.Text, "the room is stopped")
+	require.Nil(t, d.walking)
+	d.step(&zones.Order{ID: "p", Kind: zones.OrderReset, Subject: "room", Source: "socket", By: "ana"})
+
+	plan := *d.choice.plan
+	plan.Hash = "another" // as if the room had taken the next plan first
+	d.choice.plan = &plan
+	w := walkOf(operator.WalkAsk{})
+	require.NoError(t, w.err)
+	require.True(t, w.result.Partial)
+	require.Contains(t, w.result.Why, "another plan came in force")
+	require.NoError(t, d.Close(nil))
+}

@@ -136,6 +136,7 @@ type Plan struct {
 	Gateway  []byte    `json:"gateway"`
 	Accepted time.Time `json:"accepted"`
 	By       string    `json:"by,omitempty"`
+	Note     string    `json:"note,omitempty"`
 	InForce  bool      `json:"-"`
 }
 

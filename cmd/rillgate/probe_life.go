@@ -28,6 +28,9 @@ func oneProbe(f *flags, cmd *cobra.Command) *cobra.Command {
 		if cmd.Flags().Changed("zone") {
 			return misuse("--zone takes no probe beside it")
 		}
+		if watch, _ := cmd.Flags().GetBool("watch"); watch {
+			return misuse("--watch takes no probe beside it: it shows all of the room, or with --zone those of one zone")
+		}
 		v, err := f.view(cmd)
 		if err != nil {
 			return err

@@ -1,7 +1,9 @@
 package handover
 
 import (
+	"cmp"
 	"fmt"
+	"slices"
 	"time"
 
 	"rillgate/schedule"
@@ -22,10 +24,17 @@ func (c *Card) plan(p *zones.Plan, z *zones.Zone, now time.Time) {
 		c.Shots = append(c.Shots, s)
 		c.Seconds += float64(s.Count) * s.Length.Seconds()
 	}
+	slices.SortStableFunc(c.Shots, func(a, b Shots) int { return cmp.Compare(ofDay(a.From), ofDay(b.From)) })
 	c.total(c.Seconds / 3600 * z.FlowLPH())
 	if len(c.Shots) == 0 {
 		c.Basis += none(p, z, now)
 	}
+}
+
+// ofDay gives the time of day, so that a card reads from the morning on.
+func ofDay(t time.Time) time.Duration {
+	h, m, s := t.Clock()
+	return time.Duration(h)*time.Hour + time.Duration(m)*time.Minute + time.Duration(s)*time.Second
 }
 
 // none says why the next 24 h have no shot to name.

@@ -15,7 +15,7 @@ var healthySentences = map[zones.HealthyState]string{
 	zones.HealthyDropped: "it is dropped",
 	zones.HealthyMaybe:   "it was told to let go; until its grant runs out it may be held still",
 	zones.HealthyStuck:   "it was told to let go and is reported held: what hangs on it is silent",
-	zones.HealthyUnknown: "its controller was not heard since the start",
+	zones.HealthyUnknown: "no report since the start names it: its controller was not heard, or knows no output of that number",
 }
 
 // whyHealthy explains the output that is held while all is well, by that word or by its

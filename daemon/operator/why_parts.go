@@ -67,7 +67,7 @@ var valveSentences = map[zones.ValveState]string{
 	zones.ValveClosed:    "its controller reported it closed, or its grant has run out",
 	zones.ValveOpen:      "its controller reports it open on a grant of ours",
 	zones.ValveMaybeOpen: "a grant of ours may still hold it open: no report tells",
-	zones.ValveUnknown:   "its controller was not heard since the start",
+	zones.ValveUnknown:   "no report since the start names it: its controller was not heard, or knows no output of that number",
 	zones.ValveLatched:   "it did not obey; it stays out of use until a reset",
 }
 
@@ -109,7 +109,11 @@ func probeNumbers(y *Why, p *zones.ProbeView) {
 		y.number("pore EC", "none: "+p.PoreWhy)
 	}
 	if p.AgeSeconds != nil {
-		y.number("age", (time.Duration(*p.AgeSeconds) * time.Second).String())
+		age := (time.Duration(*p.AgeSeconds) * time.Second).String()
+		if *p.AgeSeconds < 0 {
+			age = strings.TrimPrefix(age, "-") + " ahead of this machine's clock: one of the two is wrong"
+		}
+		y.number("age", age)
 	}
 }
 

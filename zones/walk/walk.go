@@ -86,6 +86,12 @@ func New(p *zones.Plan, v *zones.View, ask Ask) (*Walk, error) {
 			return nil, fmt.Errorf("walk %s: the plan has no such zone", id)
 		}
 	}
+	for i := range p.Zones {
+		z := &p.Zones[i]
+		if asked := len(ask.Zones) == 0 || slices.Contains(ask.Zones, z.ID); asked && ask.For > z.Limits.MaxRun {
+			return nil, fmt.Errorf("walk %s for %s: its max_run is %s", z.ID, ask.For, z.Limits.MaxRun)
+		}
+	}
 	for i := range v.Zones {
 		z := &v.Zones[i]
 		w.res.Zones = append(w.res.Zones, ZoneResult{Zone: z.ID, Wiring: z.Wiring, Because: "not walked"})

@@ -149,7 +149,9 @@ func (l *list) bus(name string, t *TerminalSheet) {
 	} else if !known {
 		l.note("bus-unknown", name, "write `cable` and the lengths into room.yaml", BasisFile, "cable or lengths are not given, so the voltage at the far probe is not known")
 	}
-	if v, _ := t.Hot.ProbeVolts.Value(); t.Hot.ProbeVolts.Under(SDI12LeastVolts) && t.Volts >= SDI12LeastVolts {
+	if v, known := t.Hot.ProbeVolts.Value(); known && v <= 0 {
+		l.warn("probe-voltage", name, "thicker cable, a shorter way, or fewer probes", BasisFile, "this cable would take more than the %.1f V there are: nothing reaches probe %s when all draw", t.Volts, t.Lowest)
+	} else if t.Hot.ProbeVolts.Under(SDI12LeastVolts) && t.Volts >= SDI12LeastVolts {
 		l.warn("probe-voltage", name, "thicker cable, a shorter way, or fewer probes; the probe's own sheet says what it needs", BasisSDI12, "%.1f V reach probe %s when all draw, an SDI-12 line has %.1f V at least", v, t.Lowest, SDI12LeastVolts)
 	}
 	if !t.LongestM.known {

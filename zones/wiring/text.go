@@ -127,6 +127,9 @@ func (t *TerminalSheet) Lines(us bool) []string {
 	if t.Lowest == "" {
 		return append(out, "voltage at the far probe: not known")
 	}
+	if v, known := t.Hot.ProbeVolts.Value(); known && v <= 0 {
+		return append(out, fmt.Sprintf("all drawing %s: nothing of %s V reaches %s, this cable would take more than there is", milliamps(t.DrawA), decimals(t.Volts, 1), t.Lowest))
+	}
 	return append(out, fmt.Sprintf("all drawing %s: %s of %s V reach %s at 75 °C (%s at 20 °C); ground drop %s (%s), SDI-12 allows %g V",
 		milliamps(t.DrawA), t.Hot.ProbeVolts.Measure(2, "V"), decimals(t.Volts, 1), t.Lowest, t.Cool.ProbeVolts.Measure(2, "V"),
 		t.Hot.GroundDrop.Measure(2, "V"), t.Cool.GroundDrop.Measure(2, "V"), SDI12GroundDrop))

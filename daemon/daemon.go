@@ -55,6 +55,7 @@ type Options struct {
 	Past    time.Time    // the clock is not trusted before it; zero = the time of the build
 	NoPage  bool
 	NoTrace bool // keep no trace of what comes in
+	OneLife bool // nobody opens it anew: no backup is restored
 	// Watch sees every step after it was carried out, on the loop's goroutine.
 	Watch func(now zones.Instant, ev zones.Event, effects []zones.Effect)
 }

@@ -26,6 +26,9 @@ const (
 // knows of later records (another machine, a lost ledger); then what the backup
 // remembers holds, and budgets count as spent until they are reset.
 func (d *Daemon) Restore(ctx context.Context, r io.Reader, by, note string) (*operator.Applied, error) {
+	if d.o.OneLife {
+		return nil, &operator.Refusal{Text: "this demonstration does not start anew", Hint: "a backup is restored into a room that `rillgate run` keeps"}
+	}
 	path := filepath.Join(d.o.State, restoreName)
 	tmp := path + ".part"
 	defer os.Remove(tmp)

@@ -95,7 +95,7 @@ func newWorld(cmd *cobra.Command, o *demoOptions, dir, url string) (*world, erro
 	if w.sim, err = simfield.New(loaded.Plan, room, simfield.Options{Broker: url}); err != nil {
 		return nil, err
 	}
-	w.daemon, err = daemon.Open(daemon.Options{Config: config, State: w.state, Room: loaded.Plan.Room, Version: version(),
+	w.daemon, err = daemon.Open(daemon.Options{OneLife: true, Config: config, State: w.state, Room: loaded.Plan.Room, Version: version(),
 		Clock: w.clock, Past: demoStart, Page: o.page, NoPage: o.page == "", NoTrace: true, Watch: w.show.step})
 	if errors.Is(err, syscall.EADDRINUSE) {
 		return nil, failed(err, "something else serves that address: name another with --page 127.0.0.1:8481, or none with --page \"\"")

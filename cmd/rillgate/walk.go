@@ -174,7 +174,11 @@ func (w *walkFlags) showLast(cmd *cobra.Command, f *flags, only []string) error 
 	case w.asJSON:
 		err = printJSON(cmd, l)
 	default:
-		_, err = fmt.Fprint(cmd.OutOrStdout(), l.Text(nil))
+		fmt.Fprint(cmd.OutOrStdout(), l.Text(nil))
+		times := walkFlags{kind: operator.PaperClosings}
+		if r, err := times.kept(func(req operator.Request, take func(operator.Reply) error) error { return f.look(cmd, req, take) }); err == nil && r != nil {
+			fmt.Fprintf(cmd.OutOrStdout(), "closing times were taken on %s: `rillgate walk --last --close-times`\n", r.Begun.Format("2006-01-02"))
+		}
 	}
 	if err == nil && !l.Good() {
 		return errQuiet

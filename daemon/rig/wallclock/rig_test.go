@@ -136,7 +136,8 @@ func newRig(t *testing.T, window string, wall time.Time, uptime time.Duration) *
 // listen takes down every command.
 func (r *rig) listen() {
 	r.t.Helper()
-	o := mqtt.NewClientOptions().AddBroker(strings.Replace(r.broker.URL(), "mqtt://", "tcp://", 1)).SetClientID("eyes").SetProtocolVersion(4)
+	o := mqtt.NewClientOptions().AddBroker(strings.Replace(r.broker.URL(), "mqtt://", "tcp://", 1)).SetClientID("eyes").SetProtocolVersion(4).
+		SetConnectRetry(true).SetConnectRetryInterval(100 * time.Millisecond)
 	o.SetDefaultPublishHandler(func(_ mqtt.Client, m mqtt.Message) {
 		c := command{At: time.Now()}
 		if json.Unmarshal(m.Payload(), &c) == nil {

@@ -6,6 +6,8 @@ import (
 	"io"
 	"slices"
 	"strings"
+
+	"rillgate/zones"
 )
 
 // Problem is one thing that is wrong, or doubtful, in one of the three files.
@@ -141,7 +143,7 @@ func (p *Problem) meet(zones []string) {
 // told adds the other zones to the message.
 func (p Problem) told() Problem {
 	if len(p.zones) > 1 {
-		p.Message += "; also in " + andList(quoteAll(p.zones[1:]))
+		p.Message += "; also in " + zones.Names(quoteAll(p.zones[1:]))
 	}
 	p.zones = nil
 	return p

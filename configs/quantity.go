@@ -220,14 +220,6 @@ func (q quantity) unitList() string {
 
 func (q quantity) sample() string { return "for example `" + q.example + "`" }
 
-// andList joins words: "a, b and c".
-func andList(words []string) string {
-	if len(words) < 2 {
-		return strings.Join(words, "")
-	}
-	return strings.Join(words[:len(words)-1], ", ") + " and " + words[len(words)-1]
-}
-
 // orList joins words: "a, b or c".
 func orList(words []string) string {
 	if len(words) < 2 {

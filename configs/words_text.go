@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"strings"
 	"time"
+
+	"rillgate/zones"
 )
 
 // String gives the plan's words as text, for people.
@@ -90,7 +92,7 @@ func (q Queue) write(b *strings.Builder) {
 	if !q.Fits {
 		verdict = "the queue does not fit"
 	}
-	fmt.Fprintf(b, "supply %s for %s: %s: %s\n", q.Supply, andList(q.Zones), verdict, q.Because)
+	fmt.Fprintf(b, "supply %s for %s: %s: %s\n", q.Supply, zones.Names(q.Zones), verdict, q.Because)
 }
 
 // spansWords lists times of a day.

@@ -88,10 +88,10 @@ func TestAnExchangeIsOnTheDiskWhenItIsAnswered(t *testing.T) {
 	require.True(t, a.Accepted, a.Because)
 	onDisk := func() string {
 		t.Helper()
-		kept, err := l.d.files.store.Papers(operator.PaperProbe)
+		kept, err := PapersIn(l.d.files.store, operator.PaperProbe)
 		require.NoError(t, err)
 		var out []string
-		for _, one := range livesOf(kept) {
+		for _, one := range operator.Lives(kept) {
 			for _, e := range one.Events {
 				out = append(out, one.ID+" "+e.Sentence())
 			}

@@ -26,6 +26,16 @@ func PaperOf(p store.Paper) operator.Paper {
 	return operator.Paper{Kind: p.Kind, Key: p.Key, At: p.At, By: p.By, Body: p.Body}
 }
 
+// PapersIn gives those of a kind that a store keeps, in order of key.
+func PapersIn(s *store.Store, kind string) ([]operator.Paper, error) {
+	kept, err := s.Papers(kind)
+	var out []operator.Paper
+	for _, p := range kept {
+		out = append(out, PaperOf(p))
+	}
+	return out, err
+}
+
 // keepPaper has a paper written with the next commit.
 func (d *Daemon) keepPaper(p store.Paper) { d.papers = append(d.papers, p) }
 

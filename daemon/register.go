@@ -30,15 +30,6 @@ func (g *register) load(s *store.Store) {
 	g.book, _ = RegisterIn(s)
 }
 
-// livesOf reads the lives of probes; one that cannot be read is left out.
-func livesOf(kept []store.Paper) []lives.Life {
-	papers := make([]operator.Paper, len(kept))
-	for i := range kept {
-		papers[i] = PaperOf(kept[i])
-	}
-	return operator.Lives(papers)
-}
-
 // changed gives the probes whose name, zone, label or serial is another than saved.
 func (g *register) changed(v *zones.View) []store.Probe {
 	return g.see(v, func(was, is *store.Probe) bool {
@@ -129,8 +120,9 @@ func (d *Daemon) lookAtRegister() {
 	g.found = now
 }
 
-// RegisterIn gives the register of probes that a store keeps.
+// RegisterIn gives the register of probes that a store keeps; a life that cannot be read is
+// left out.
 func RegisterIn(s *store.Store) (*lives.Register, error) {
-	kept, err := s.Papers(operator.PaperProbe)
-	return lives.New(livesOf(kept)), err
+	kept, err := PapersIn(s, operator.PaperProbe)
+	return lives.New(operator.Lives(kept)), err
 }

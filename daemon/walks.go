@@ -212,12 +212,7 @@ func (d *Daemon) walkTopic(v *zones.View) string {
 	if d.book == nil || d.book.Empty() {
 		return ""
 	}
-	last := d.book.Last(v, nil)
-	last.Probes = nil
-	for i := range last.Valves {
-		last.Valves[i].Cells = nil
-	}
-	b, err := json.Marshal(last)
+	b, err := json.Marshal(d.book.Brief(v))
 	if err != nil {
 		return ""
 	}
@@ -229,13 +224,10 @@ func (d *Daemon) rememberWalk() {
 	if d.files.store == nil {
 		return
 	}
-	read := func(kind string) (out []operator.Paper) {
-		kept, err := d.files.store.Papers(kind)
+	read := func(kind string) []operator.Paper {
+		out, err := PapersIn(d.files.store, kind) // in order of time, by their keys
 		if err != nil {
 			d.o.Log.Warn("read the last walks", "error", err)
-		}
-		for _, p := range kept { // in order of time, by their keys
-			out = append(out, PaperOf(p))
 		}
 		return out
 	}

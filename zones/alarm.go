@@ -16,6 +16,9 @@ type alarm struct {
 	sticky  bool // stands until acknowledged, not while a condition holds
 }
 
+// alarmID names one alarm: code and subject.
+func alarmID(code Reason, subject string) string { return string(code) + "-" + subject }
+
 // alarm gives the one that stands for a subject; nil = none. Few stand at once.
 func (r *Room) alarm(code Reason, subject string) *alarm {
 	for _, a := range r.alarms {

@@ -39,7 +39,7 @@ func (r *Room) healthyView(wall time.Time, t time.Duration) *HealthyView {
 	}
 	for _, a := range r.sortedAlarms() {
 		if from, ok := r.urgentFrom(a); ok && from <= t {
-			v.Alarms = append(v.Alarms, string(a.code)+"-"+a.subject)
+			v.Alarms = append(v.Alarms, alarmID(a.code, a.subject))
 		}
 	}
 	return v

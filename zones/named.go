@@ -1,5 +1,7 @@
 package zones
 
+import "strings"
+
 // Probe gives the probe that a word means: by its id, else by its place such as
 // "north/1/0", else by a serial number that no other one has. nil: none.
 func (v *View) Probe(word string) *ProbeView {
@@ -16,6 +18,14 @@ func (v *View) Probe(word string) *ProbeView {
 		}
 	}
 	return nil
+}
+
+// Names writes names as a sentence does: "a, b and c".
+func Names(all []string) string {
+	if len(all) < 2 {
+		return strings.Join(all, "")
+	}
+	return strings.Join(all[:len(all)-1], ", ") + " and " + all[len(all)-1]
 }
 
 // only gives the one probe that is meant, nil for none or several.

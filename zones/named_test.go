@@ -19,3 +19,9 @@ func TestAProbeByItsNames(t *testing.T) {
 		require.Equal(t, id, p.ID, word)
 	}
 }
+
+func TestNames(t *testing.T) {
+	for want, all := range map[string][]string{"": nil, "a": {"a"}, "a and b": {"a", "b"}, "a, b and c": {"a", "b", "c"}} {
+		require.Equal(t, want, Names(all))
+	}
+}

@@ -256,7 +256,7 @@ func (r *Room) orderAcknowledge(e *Order) {
 		n++
 	}
 	for _, a := range r.sortedAlarms() {
-		if subject != "" && subject != a.subject && subject != string(a.code) && subject != string(a.code)+"-"+a.subject {
+		if subject != "" && subject != a.subject && subject != string(a.code) && subject != alarmID(a.code, a.subject) {
 			continue
 		}
 		if n++; a.sticky {

@@ -293,7 +293,7 @@ func (r *Room) busy(z *zone) bool {
 	}
 	open, flow := len(z.outs), z.cfg.FlowLPH()
 	for _, o := range r.outputs {
-		if o.supply != s || o.master || !(o.maybeOpen(r.t) || o.claimed()) {
+		if !o.takes(s, r.t) {
 			continue
 		}
 		open++
@@ -318,6 +318,12 @@ func (r *Room) busy(z *zone) bool {
 		}
 	}
 	return false
+}
+
+// takes reports whether the output is a valve of the supply that is or may be open at age
+// t, or is about to be.
+func (o *output) takes(s *supply, t time.Duration) bool {
+	return o.supply == s && !o.master && (o.maybeOpen(t) || o.claimed())
 }
 
 // claimed reports whether a run holds the output though it is not open yet.

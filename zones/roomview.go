@@ -50,7 +50,7 @@ func (r *Room) supplyView(s *supply, t time.Duration) SupplyView {
 		}
 	}
 	for _, o := range r.outputs {
-		if o.supply == s && !o.master && (o.maybeOpen(t) || o.claimed()) {
+		if o.takes(s, t) {
 			v.Open++
 		}
 	}

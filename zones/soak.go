@@ -131,7 +131,7 @@ func (z *zone) planSoak(e *Order) (*soak, string) {
 	longest := min(limits.MaxRun, MaxRunCeiling)
 	if whole > limits.MaxPerDay || whole > MaxPerDayCeiling {
 		most := min(limits.MaxPerDay, MaxPerDayCeiling)
-		return nil, sprintf("%s a plant take %s of valve time, a soak may have %s in 24 h", volume(e.VolumeML), words(whole), words(most))
+		return nil, sprintf("%s a plant take %s of valve time, a soak may have %s in 24 h", VolumeWords(e.VolumeML), words(whole), words(most))
 	}
 	s := &soak{order: e.ID, ml: e.VolumeML, lph: z.cfg.PlantLPH(), rest: z.minRest()}
 	s.runs = int((whole + longest - 1) / longest)
@@ -145,7 +145,7 @@ func (z *zone) planSoak(e *Order) (*soak, string) {
 		if need > soakCeiling {
 			advice = sprintf(", over %s: ask for less", words(soakCeiling))
 		}
-		return nil, sprintf("%s a plant in %d runs of %s with %s between take %s%s", volume(e.VolumeML), s.runs, words(s.length), words(s.rest), words(need), advice)
+		return nil, sprintf("%s a plant in %d runs of %s with %s between take %s%s", VolumeWords(e.VolumeML), s.runs, words(s.length), words(s.rest), words(need), advice)
 	}
 	if free := e.For - s.wet(); s.runs > 1 && free > 0 {
 		s.rest = max(s.rest, free/time.Duration(s.runs-1))
@@ -167,7 +167,7 @@ func (s *soak) planned(z *zone) time.Duration {
 func (z *zone) soakAsk() ask {
 	s := z.soak
 	a := ask{on: true, hand: true, soak: true, reason: Soak, length: s.length, evidence: s.sighted,
-		because: sprintf("soak: run %d of %d, %s of %s a plant given before it", s.begun+1, s.runs, volume(s.mlIn(s.given)), volume(s.ml))}
+		because: sprintf("soak: run %d of %d, %s of %s a plant given before it", s.begun+1, s.runs, VolumeWords(s.mlIn(s.given)), VolumeWords(s.ml))}
 	if s.begun > 0 {
 		a.rest = s.rest
 	}
@@ -290,14 +290,14 @@ func (z *zone) soakedAlready() string {
 
 // words says how far the soak is.
 func (s *soak) words() string {
-	return sprintf("%s of %s a plant given in %d of %d runs", volume(s.mlIn(s.given)), volume(s.ml), s.begun, s.runs)
+	return sprintf("%s of %s a plant given in %d of %d runs", VolumeWords(s.mlIn(s.given)), VolumeWords(s.ml), s.begun, s.runs)
 }
 
 // promise says what the soak will be.
 func (s *soak) promise(r *Room, z *zone) string {
-	because := sprintf("%s is soaked: %s a plant in %d runs of %s with %s between", z.id, volume(s.ml), s.runs, words(s.length), words(s.rest))
+	because := sprintf("%s is soaked: %s a plant in %d runs of %s with %s between", z.id, VolumeWords(s.ml), s.runs, words(s.length), words(s.rest))
 	if s.runs == 1 {
-		because = sprintf("%s is soaked: %s a plant in one run of %s", z.id, volume(s.ml), words(s.length))
+		because = sprintf("%s is soaked: %s a plant in one run of %s", z.id, VolumeWords(s.ml), words(s.length))
 	}
 	switch {
 	case r.walking():
@@ -308,8 +308,8 @@ func (s *soak) promise(r *Room, z *zone) string {
 	return because + ", until about " + r.clockWords(r.t+s.planned(z))
 }
 
-// volume gives millilitres as people say them: "120 mL", "2 L", "1.25 L".
-func volume(ml float64) string {
+// VolumeWords gives millilitres as people say them: "120 mL", "2 L", "1.25 L".
+func VolumeWords(ml float64) string {
 	if ml < 999.5 {
 		return strconv.FormatFloat(math.Round(ml), 'f', -1, 64) + " mL"
 	}

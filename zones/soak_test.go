@@ -222,7 +222,7 @@ func TestNoWalkBesideASoak(t *testing.T) {
 
 func TestVolumeWords(t *testing.T) {
 	for ml, want := range map[float64]string{0: "0 mL", 0.4: "0 mL", 66.67: "67 mL", 999.4: "999 mL", 999.5: "1 L", 1250: "1.25 L", 2000: "2 L", 12345: "12.35 L"} {
-		require.Equal(t, want, volume(ml))
+		require.Equal(t, want, VolumeWords(ml))
 	}
 }
 

@@ -235,3 +235,6 @@ type AlarmView struct {
 	Because      string    `json:"because"`
 	Acknowledged bool      `json:"acknowledged"`
 }
+
+// ID names the alarm among those of the room: code and subject, "leak-bay".
+func (a *AlarmView) ID() string { return alarmID(a.Code, a.Subject) }

@@ -82,6 +82,16 @@ func TestAlarmOfAZoneThatLeft(t *testing.T) {
 	require.Equal(t, time.Minute+healthyPatience, from)
 }
 
+// The healthy output names the alarms that keep it dropped as the look names them.
+func TestAlarmsAreNamedAlike(t *testing.T) {
+	g := newRig(t, healthyPlan())
+	g.step(&RecordFailed{Err: "no space left"})
+	v := g.room.View(g.now)
+	require.Len(t, v.Alarms, 1)
+	require.Equal(t, []string{v.Alarms[0].ID()}, v.Healthy.Alarms)
+	require.Equal(t, "store-failed-bay", v.Alarms[0].ID())
+}
+
 func TestSoakThatWaitsForSomethingElse(t *testing.T) {
 	g := newRig(t, soakPlan(1, 2))
 	z := g.room.zoneBy["a"]

@@ -336,7 +336,7 @@ func busyWords(r *Room, z *zone, _ *ask) string {
 		}
 	}
 	for _, o := range r.outputs {
-		if o.supply == z.supply && o.zone == nil && !o.master && o.maybeOpen(r.t) {
+		if o.zone == nil && o.takes(z.supply, r.t) {
 			return sprintf("valve %s of supply %s, which no zone uses, is or may be open", o.valve, z.supply.cfg.ID)
 		}
 	}

@@ -3,10 +3,8 @@ package main
 import (
 	"fmt"
 	"io"
-	"time"
 
 	"rillgate/configs"
-	"rillgate/store/ledger"
 	"rillgate/zones"
 )
 
@@ -44,19 +42,17 @@ func hasValve(p *zones.Plan, zone string) bool {
 }
 
 // asRemembered is a room of another plan with what the ledger remembers; nil = it cannot
-// be read. A daemon may be writing it meanwhile.
+// be read.
 func (f *flags) asRemembered(p *zones.Plan) *zones.View {
 	dir, err := f.stateDir()
 	if err != nil {
 		return nil
 	}
-	found, err := ledger.Inspect(dir)
-	if err != nil || found.Memory == nil || found.Lost || found.Fresh {
+	memory := ledgerMemory(dir)
+	if memory == nil {
 		return nil
 	}
-	found.Memory.Clean = true // looking is no start after a crash
-	now := zones.Instant{Wall: found.Memory.Wall, Mono: time.Hour, Trusted: true}
-	room, _ := zones.NewRoom(p, found.Memory, now)
+	room, now := roomOf(p, memory)
 	v := room.View(now)
 	return &v
 }

@@ -164,7 +164,7 @@ func (f *flags) remember(in *handover.Input, dir string, s *store.Store) error {
 		return err
 	}
 	for kind, into := range map[string]*[]handover.Paper{operator.PaperWalk: &in.Walks, operator.PaperAccept: &in.Accepts, operator.PaperClosings: &in.Closings, operator.PaperCatch: &in.Catches} {
-		kept, err := storedPapers(s, kind)
+		kept, err := daemon.PapersIn(s, kind)
 		if err != nil {
 			return err
 		}

@@ -27,9 +27,9 @@ var healthyBack = flag.Bool("rillgate.healthy", false, "wait until the healthy o
 // hornAt is where the guarded room has its horn.
 var hornAt = zones.Output{Controller: "north", Number: 9}
 
-// newGuardedRig is a room with a horn on output 9, a leak switch, and a bed that no window
-// waters and that may be soaked.
-func newGuardedRig(t *testing.T) *rig {
+// newGuardedRoom is a room with a horn on output 9, a leak switch, and a bed that no window
+// waters and that may be soaked; its daemon runs, and the horn's output is held.
+func newGuardedRoom(t *testing.T) (*rig, *simfield.Field) {
 	t.Helper()
 	r := newRig(t)
 	room := strings.Replace(testRoom, "valves:\n", "healthy: {controller: north, output: 9, drives: horn over the door}\nvalves:\n", 1)
@@ -37,7 +37,10 @@ func newGuardedRig(t *testing.T) *rig {
 	room = strings.Replace(room, "max_moisture: 70 %}", "max_moisture: 70 %, soak: {max_run: 10 s, max_per_day: 10 min, max_moisture: 90 %}}", 1)
 	r.write("room.yaml", room)
 	r.write("schedule.yaml", "day: {lights_on: \"06:00\", lights_off: \"18:00\"}\nzones: {east: none}\n")
-	return r
+	r.start()
+	f := r.room()
+	becomes(t, f, true, 40*time.Second, "held when all is well")
+	return r, f
 }
 
 func held(f *simfield.Field) (on bool) {
@@ -72,10 +75,7 @@ func (r *rig) says(topic, want string) {
 // The next life holds it again, after its boot hold.
 func TestHealthyDropsWithTheDaemon(t *testing.T) {
 	t.Parallel()
-	r := newGuardedRig(t)
-	r.start()
-	f := r.room()
-	becomes(t, f, true, 40*time.Second, "held when all is well")
+	r, f := newGuardedRoom(t)
 	r.says("gateway/healthy", "held")
 	code, out, _ := r.rillgate("why", "healthy")
 	require.Zero(t, code)
@@ -107,10 +107,7 @@ func TestHealthyDropsWithTheDaemon(t *testing.T) {
 // within the lease; a minute after the loss it is held again, when the broker is back (-rillgate.healthy).
 func TestHealthyDropsWithTheBroker(t *testing.T) {
 	t.Parallel()
-	r := newGuardedRig(t)
-	r.start()
-	f := r.room()
-	becomes(t, f, true, 40*time.Second, "held when all is well")
+	r, f := newGuardedRoom(t)
 	lost := time.Now()
 	r.broker.Kill()
 	becomes(t, f, false, lease+toLook, "dropped within its lease")
@@ -128,10 +125,7 @@ func TestHealthyDropsWithTheBroker(t *testing.T) {
 // between, told in the journal and on the topics, and it ends by itself.
 func TestSoakAndAlarmOverTheBroker(t *testing.T) {
 	t.Parallel()
-	r := newGuardedRig(t)
-	r.start()
-	f := r.room()
-	becomes(t, f, true, 40*time.Second, "held when all is well")
+	r, f := newGuardedRoom(t)
 	r.says("gateway/healthy", "held")
 	f.Look(func(sim *simroom.Room) {
 		require.NoError(t, sim.Inject(simroom.Fault{Kind: simroom.InputActive, Subject: "floor", At: sim.Now(), For: 3 * time.Second}))

@@ -77,10 +77,10 @@ func fromStore(dir string, s *store.Store, req operator.Request) (r operator.Rep
 			err = evidenceRemembered(dir, s, r.Why)
 		}
 		if err == nil && r.Why.Kind == "zone" {
-			operator.WrittenOf(r.Why, func(kind string) ([]operator.Paper, error) { return storedPapers(s, kind) })
+			operator.WrittenOf(r.Why, func(kind string) ([]operator.Paper, error) { return daemon.PapersIn(s, kind) })
 		}
 	case operator.AskPapers:
-		r.Papers, err = storedPapers(s, req.Subject)
+		r.Papers, err = daemon.PapersIn(s, req.Subject)
 	case operator.AskReport:
 		r.Report, at, err = storedReport(dir, s, req)
 	default:
@@ -135,7 +135,7 @@ func evidenceRemembered(dir string, s *store.Store, y *operator.Why) error {
 		}
 	}
 	if y.Kind == "probe" {
-		e.Lived(y, func(kind string) ([]operator.Paper, error) { return storedPapers(s, kind) })
+		e.Lived(y, func(kind string) ([]operator.Paper, error) { return daemon.PapersIn(s, kind) })
 	}
 	e.Told(y)
 	return nil
@@ -152,14 +152,6 @@ func storedLines(s *store.Store, req operator.Request) (lines []operator.Line, e
 		lines = append(lines, operator.Line(all[i]))
 	}
 	return lines, err
-}
-
-func storedPapers(s *store.Store, kind string) (out []operator.Paper, err error) {
-	kept, err := s.Papers(kind)
-	for _, p := range kept {
-		out = append(out, daemon.PaperOf(p))
-	}
-	return out, err
 }
 
 // storedReport reckons under the plan that was in force last; at is the last record.

@@ -44,10 +44,16 @@ func roomOfStore(dir string, s *store.Store) (*zones.Room, zones.Instant, error)
 	if err != nil {
 		return nil, zones.Instant{}, err
 	}
+	room, now := roomOf(loaded.Plan, memory)
+	return room, now, nil
+}
+
+// roomOf is a room that never steps, of a plan and what is remembered.
+func roomOf(p *zones.Plan, memory *zones.Memory) (*zones.Room, zones.Instant) {
 	memory.Clean = true // looking is no start after a crash
 	now := zones.Instant{Wall: memory.Wall, Mono: time.Hour, Trusted: true}
-	room, _ := zones.NewRoom(loaded.Plan, memory, now)
-	return room, now, nil
+	room, _ := zones.NewRoom(p, memory, now)
+	return room, now
 }
 
 // lastPlan gives the plan that was in force last.
@@ -66,8 +72,8 @@ func lastPlan(s *store.Store) (*configs.Loaded, error) {
 // lastMemory reads the ledger, which holds what the store's copy of it may not have
 // yet; without a ledger that can be read the copy has to do.
 func lastMemory(dir string, s *store.Store) (*zones.Memory, error) {
-	if found, err := ledger.Inspect(dir); err == nil && found.Memory != nil && !found.Lost && !found.Fresh {
-		return found.Memory, nil
+	if memory := ledgerMemory(dir); memory != nil {
+		return memory, nil
 	}
 	memory, err := s.Mirror()
 	if err != nil {
@@ -77,6 +83,15 @@ func lastMemory(dir string, s *store.Store) (*zones.Memory, error) {
 		memory = zones.NewMemory()
 	}
 	return memory, nil
+}
+
+// ledgerMemory reads the ledger, which a daemon may be writing; nil = it is lost, new, or
+// cannot be read.
+func ledgerMemory(dir string) *zones.Memory {
+	if found, err := ledger.Inspect(dir); err == nil && !found.Lost && !found.Fresh {
+		return found.Memory
+	}
+	return nil
 }
 
 // lifeless takes away what only a running daemon knows. Latches, stops and holds stay:

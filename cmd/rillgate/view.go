@@ -30,7 +30,12 @@ func viewCommand(f *flags, use, short string, asJSON, table func(*cobra.Command,
 
 // view gives the view of the running daemon, and where none runs, what is remembered.
 func (f *flags) view(cmd *cobra.Command) (*zones.View, error) {
-	return viewBy(func(req operator.Request, take func(operator.Reply) error) error { return f.look(cmd, req, take) })
+	return viewBy(f.looking(cmd))
+}
+
+// looking is look as something that is asked.
+func (f *flags) looking(cmd *cobra.Command) func(operator.Request, func(operator.Reply) error) error {
+	return func(req operator.Request, take func(operator.Reply) error) error { return f.look(cmd, req, take) }
 }
 
 // viewNow gives the view of the running daemon.

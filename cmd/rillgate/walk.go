@@ -176,7 +176,7 @@ func (w *walkFlags) showLast(cmd *cobra.Command, f *flags, only []string) error 
 	default:
 		fmt.Fprint(cmd.OutOrStdout(), l.Text(nil))
 		times := walkFlags{kind: operator.PaperClosings}
-		if r, err := times.kept(func(req operator.Request, take func(operator.Reply) error) error { return f.look(cmd, req, take) }); err == nil && r != nil {
+		if r, err := times.kept(f.looking(cmd)); err == nil && r != nil {
 			fmt.Fprintf(cmd.OutOrStdout(), "closing times were taken on %s: `rillgate walk --last --close-times`\n", r.Begun.Format("2006-01-02"))
 		}
 	}
@@ -187,7 +187,7 @@ func (w *walkFlags) showLast(cmd *cobra.Command, f *flags, only []string) error 
 }
 
 func (w *walkFlags) showClosings(cmd *cobra.Command, f *flags) error {
-	r, err := w.kept(func(req operator.Request, take func(operator.Reply) error) error { return f.look(cmd, req, take) })
+	r, err := w.kept(f.looking(cmd))
 	switch {
 	case err != nil:
 		return err
@@ -202,21 +202,16 @@ func (w *walkFlags) showClosings(cmd *cobra.Command, f *flags) error {
 // lastWalk gives what walks have left of a room, running or not; nil = nothing. only =
 // these zones, none = all.
 func (f *flags) lastWalk(cmd *cobra.Command, only []string) (*walk.Last, error) {
-	var v *zones.View
-	papers := map[string][]operator.Paper{}
-	ask := func(req operator.Request, take func(r operator.Reply)) error {
-		return f.look(cmd, req, func(r operator.Reply) error { take(r); return nil })
-	}
-	if err := ask(operator.Request{Kind: operator.AskView}, func(r operator.Reply) { v = r.View }); err != nil {
+	v, err := f.view(cmd)
+	if err != nil {
 		return nil, err
 	}
+	papers := map[string][]operator.Paper{}
 	for _, kind := range []string{operator.PaperWalk, operator.PaperAccept} {
-		if err := ask(operator.Request{Kind: operator.AskPapers, Subject: kind}, func(r operator.Reply) { papers[kind] = r.Papers }); err != nil {
+		take := func(r operator.Reply) error { papers[kind] = r.Papers; return nil }
+		if err := f.look(cmd, operator.Request{Kind: operator.AskPapers, Subject: kind}, take); err != nil {
 			return nil, err
 		}
-	}
-	if v == nil {
-		return nil, errors.New("read the view: there is none in the reply")
 	}
 	for _, id := range only {
 		if !slices.ContainsFunc(v.Zones, func(z zones.ZoneView) bool { return z.ID == id }) {

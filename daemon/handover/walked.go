@@ -1,7 +1,6 @@
 package handover
 
 import (
-	"encoding/json"
 	"fmt"
 
 	"rillgate/zones/walk"
@@ -42,18 +41,12 @@ func (w writing) walked(in *Input) *walked {
 	d := &walked{}
 	book := walk.NewBook()
 	for i := range in.Walks {
-		var r walk.Result
-		if json.Unmarshal(in.Walks[i].Body, &r) != nil || len(r.Valves) == 0 {
+		if !book.Read(in.Walks[i].By, in.Walks[i].Body) {
 			d.Unread++
-			continue
 		}
-		book.Add(walk.Kept{By: in.Walks[i].By, Result: &r})
 	}
 	for i := range in.Accepts {
-		var a walk.Accepted
-		if json.Unmarshal(in.Accepts[i].Body, &a) == nil {
-			book.Accept(a)
-		}
+		book.ReadAccepted(in.Accepts[i].Body)
 	}
 	if book.Empty() && d.Unread == 0 {
 		return nil

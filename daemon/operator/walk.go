@@ -2,7 +2,6 @@ package operator
 
 import (
 	"context"
-	"encoding/json"
 	"time"
 
 	"rillgate/zones/walk"
@@ -55,16 +54,10 @@ func (d *Desk) walk(ctx context.Context, req *Request, by string, reply func(Rep
 func BookOf(walks, accepts []Paper) *walk.Book {
 	b := walk.NewBook()
 	for i := range walks {
-		r := &walk.Result{}
-		if json.Unmarshal(walks[i].Body, r) == nil {
-			b.Add(walk.Kept{By: walks[i].By, Result: r})
-		}
+		b.Read(walks[i].By, walks[i].Body)
 	}
 	for i := range accepts {
-		var a walk.Accepted
-		if json.Unmarshal(accepts[i].Body, &a) == nil {
-			b.Accept(a)
-		}
+		b.ReadAccepted(accepts[i].Body)
 	}
 	return b
 }

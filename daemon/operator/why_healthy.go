@@ -2,6 +2,7 @@ package operator
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -15,7 +16,7 @@ var healthySentences = map[zones.HealthyState]string{
 	zones.HealthyDropped: "it is dropped",
 	zones.HealthyMaybe:   "it was told to let go; until its grant runs out it may be held still",
 	zones.HealthyStuck:   "it was told to let go and is reported held: what hangs on it is silent",
-	zones.HealthyUnknown: "no report since the start names it: its controller was not heard, or knows no output of that number",
+	zones.HealthyUnknown: unnamedSince,
 }
 
 // whyHealthy explains the output that is held while all is well, by that word or by its
@@ -40,11 +41,8 @@ func whyHealthy(v *zones.View, subject string) *Why {
 	y.number("since", h.Since.Format(time.DateTime))
 	y.number("kept dropped by", orNone(strings.Join(h.Alarms, ", ")))
 	for i := range v.Alarms {
-		a := &v.Alarms[i]
-		for _, id := range h.Alarms {
-			if id == string(a.Code)+"-"+a.Subject {
-				y.warn("alarm %s on %s since %s: %s", a.Code, a.Subject, a.Since.Format(time.DateTime), a.Because)
-			}
+		if a := &v.Alarms[i]; slices.Contains(h.Alarms, a.ID()) {
+			y.warn("alarm %s on %s since %s: %s", a.Code, a.Subject, a.Since.Format(time.DateTime), a.Because)
 		}
 	}
 	return y

@@ -63,11 +63,14 @@ func whyValve(v *zones.View, subject string) *Why {
 	return nil
 }
 
+// unnamedSince is what a state that nobody knows rests on.
+const unnamedSince = "no report since the start names it: its controller was not heard, or knows no output of that number"
+
 var valveSentences = map[zones.ValveState]string{
 	zones.ValveClosed:    "its controller reported it closed, or its grant has run out",
 	zones.ValveOpen:      "its controller reports it open on a grant of ours",
 	zones.ValveMaybeOpen: "a grant of ours may still hold it open: no report tells",
-	zones.ValveUnknown:   "no report since the start names it: its controller was not heard, or knows no output of that number",
+	zones.ValveUnknown:   unnamedSince,
 	zones.ValveLatched:   "it did not obey; it stays out of use until a reset",
 }
 

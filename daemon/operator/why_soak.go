@@ -2,7 +2,6 @@ package operator
 
 import (
 	"fmt"
-	"math"
 	"time"
 
 	"rillgate/zones"
@@ -11,7 +10,7 @@ import (
 // soakNumbers tells the soak that is on, and what soaks may have yet.
 func soakNumbers(y *Why, z *zones.ZoneView) {
 	if s := z.Soak; s != nil {
-		text := fmt.Sprintf("%s of %s a plant given, %d of %d runs begun, each of %s", litresOrML(s.GivenML), litresOrML(s.VolumeML), s.Begun, s.Runs, roundly(s.RunSeconds))
+		text := fmt.Sprintf("%s of %s a plant given, %d of %d runs begun, each of %s", zones.VolumeWords(s.GivenML), zones.VolumeWords(s.VolumeML), s.Begun, s.Runs, roundly(s.RunSeconds))
 		if s.Runs > 1 {
 			text += fmt.Sprintf(" with %s between", roundly(s.RestSeconds))
 		}
@@ -28,17 +27,10 @@ func soakNumbers(y *Why, z *zones.ZoneView) {
 	default:
 		left := fmt.Sprintf("%.0f s left", r.LeftSeconds)
 		if r.LeftML > 0 {
-			left += ", " + litresOrML(r.LeftML) + " a plant"
+			left += ", " + zones.VolumeWords(r.LeftML) + " a plant"
 		}
 		y.number("soak budget of 24 h", fmt.Sprintf("%.0f of %.0f s used, %s", r.UsedSeconds, r.LimitSeconds, left))
 	}
-}
-
-func litresOrML(ml float64) string {
-	if ml < 999.5 {
-		return fmt.Sprintf("%.0f mL", ml)
-	}
-	return fmt.Sprintf("%.4g L", math.Round(ml/10)/100)
 }
 
 // roundly writes a length of time to the second.

@@ -265,14 +265,8 @@ func (f *Finder) several() {
 	slices.Sort(names)
 	if key := strings.Join(names, " "); key != f.told {
 		f.told = key
-		f.words = append(f.words, Word{Kind: Several, Text: fmt.Sprintf("%d rose at once, %s: one probe at a time", len(names), listed(names))})
+		f.words = append(f.words, Word{Kind: Several, Text: fmt.Sprintf("%d rose at once, %s: one probe at a time", len(names), zones.Names(names))})
 	}
-}
-
-// listed names things as a sentence does: "a, b and c".
-func listed(names []string) string {
-	n := len(names) - 1
-	return strings.Join(names[:n], ", ") + " and " + names[n]
 }
 
 func (f *Finder) say(k Kind, p *zones.ProbeView, text string) {

@@ -63,7 +63,10 @@ func (r *Register) owner(serial string) *Life {
 func (r *Register) Number(v *zones.View) {
 	for i := range v.Probes {
 		p := &v.Probes[i]
-		if l := r.byID(p.ID); p.Serial == "" && l != nil && l.Place == p.Place {
+		if p.Serial != "" {
+			continue // the room tells it
+		}
+		if l := r.byID(p.ID); l != nil && l.Place == p.Place {
 			p.Serial = l.Serial
 		}
 	}

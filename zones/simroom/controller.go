@@ -81,8 +81,7 @@ func (r *Room) makeControllers() {
 		}
 	}
 	if r.plan.Healthy != nil {
-		r.addOutput(*r.plan.Healthy, "healthy")
-		if o := r.output(*r.plan.Healthy); o != nil {
+		if o := r.addOutput(*r.plan.Healthy, "healthy"); o != nil {
 			o.dry = true
 		}
 	}
@@ -92,16 +91,18 @@ func (r *Room) makeControllers() {
 	r.makeInputs()
 }
 
-func (r *Room) addOutput(at zones.Output, valve string) {
+// addOutput gives the new output; nil = its controller is not in the plan.
+func (r *Room) addOutput(at zones.Output, valve string) *output {
 	c := r.controller(at.Controller)
 	if c == nil {
-		return
+		return nil
 	}
 	o := &output{at: at, valve: valve, drop: Never, meter: r.o.MeterAll}
 	for _, m := range r.o.Meters {
 		o.meter = o.meter || m == at
 	}
 	c.outs = append(c.outs, o)
+	return o
 }
 
 func (r *Room) controller(id string) *controller {

@@ -2,7 +2,6 @@ package walk
 
 import (
 	"fmt"
-	"strings"
 
 	"rillgate/zones"
 )
@@ -138,12 +137,4 @@ func litres(lpm float64) string {
 		return fmt.Sprintf("%.2f", lpm)
 	}
 	return fmt.Sprintf("%.1f", lpm)
-}
-
-// names writes names as people do: "a, b and c".
-func names(all []string) string {
-	if len(all) < 2 {
-		return strings.Join(all, "")
-	}
-	return strings.Join(all[:len(all)-1], ", ") + " and " + all[len(all)-1]
 }

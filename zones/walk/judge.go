@@ -1,6 +1,10 @@
 package walk
 
-import "fmt"
+import (
+	"fmt"
+
+	"rillgate/zones"
+)
 
 // judge gives each valve its verdict by the whole matrix, then each zone.
 func (w *Walk) judge() {
@@ -92,7 +96,7 @@ func (w *Walk) verdict(row *Row) (Verdict, string) {
 	case row.Verdict != AsConfigured:
 		return row.Verdict, row.Because
 	case own.doubt+own.unheard+other.doubt > 0:
-		return Unsure, "not sure of " + names(append(own.doubtful, other.doubtful...))
+		return Unsure, "not sure of " + zones.Names(append(own.doubtful, other.doubtful...))
 	case w.deaf(row) != "":
 		return Unsure, "no probe of " + w.deaf(row) + " was heard: nobody knows whether it is watered too"
 	case own.rose == 0:
@@ -161,17 +165,17 @@ func (w *Walk) unfelt(row *Row, own, other *tally) (Verdict, string) {
 		case row.FlowLPM != nil:
 			return NoResponse, fmt.Sprintf("%s L/min flow, but no probe rose: look where the water goes", litres(*row.FlowLPM))
 		case other.doubt+own.unheard > 0:
-			return Unsure, "no probe rose clearly; not sure of " + names(append(own.doubtful, other.doubtful...))
+			return Unsure, "no probe rose clearly; not sure of " + zones.Names(append(own.doubtful, other.doubtful...))
 		}
 		return NoResponse, "no probe rose: look at the valve, its wire, its output and its emitters"
 	}
-	zones := w.zonesOf(other.risen)
-	for _, z := range zones {
+	beds := w.zonesOf(other.risen)
+	for _, z := range beds {
 		if back := w.valveThatWets(row.Zone, z); back != "" {
 			return Swapped, fmt.Sprintf("it waters %s, and valve %s of %s waters %s: their hoses or wires are swapped (or all their probes)", z, back, z, row.Zone)
 		}
 	}
-	return AnswersAnother, fmt.Sprintf("it waters %s (%s rose), not %s", names(zones), names(other.risen), row.Zone)
+	return AnswersAnother, fmt.Sprintf("it waters %s (%s rose), not %s", zones.Names(beds), zones.Names(other.risen), row.Zone)
 }
 
 // elsewhere is a valve under which probes of other zones rose.
@@ -186,11 +190,11 @@ func (w *Walk) elsewhere(row *Row, own, other *tally) (Verdict, string) {
 	for _, z := range w.zonesOf(other.risen) {
 		rose := w.count(row, z, true)
 		if 2*rose.rose > rose.total && rose.total > 1 || rose.rose == rose.total && w.valvesWet(z) > 0 {
-			return AnswersAnother, fmt.Sprintf("it waters %s too (%s rose): a cross connection, or two valves on one output", z, names(rose.risen))
+			return AnswersAnother, fmt.Sprintf("it waters %s too (%s rose): a cross connection, or two valves on one output", z, zones.Names(rose.risen))
 		}
 	}
 	return AnswersAnother, fmt.Sprintf("%s rose with it, though in the files of %s: wired or placed in the wrong bed",
-		names(other.risen), names(w.zonesOf(other.risen)))
+		zones.Names(other.risen), zones.Names(w.zonesOf(other.risen)))
 }
 
 // missing is a zone with one valve some of whose probes did not rise.
@@ -200,7 +204,7 @@ func (w *Walk) missing(row *Row, own *tally) (Verdict, string) {
 			return AnswersAnother, fmt.Sprintf("probe %s rose under valve %s, not under this one: wired or placed in the wrong bed", p, v)
 		}
 	}
-	return NoResponse, fmt.Sprintf("%s did not rise: dead, out of the substrate, or under a blocked emitter", names(own.stillOnes))
+	return NoResponse, fmt.Sprintf("%s did not rise: dead, out of the substrate, or under a blocked emitter", zones.Names(own.stillOnes))
 }
 
 // blind is a valve whose zone has no probe.
@@ -321,7 +325,7 @@ func (w *Walk) shortly(row *Row) string {
 	own, other := w.count(row, row.Zone, true), w.count(row, row.Zone, false)
 	s := fmt.Sprintf("%d of %d probes of %s rose", own.rose, own.total, row.Zone)
 	if len(other.risen) > 0 {
-		s += ", and " + names(other.risen) + " elsewhere"
+		s += ", and " + zones.Names(other.risen) + " elsewhere"
 	}
 	if row.Because != "" {
 		s += "; " + row.Because

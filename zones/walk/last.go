@@ -1,6 +1,7 @@
 package walk
 
 import (
+	"encoding/json"
 	"slices"
 	"time"
 
@@ -118,9 +119,43 @@ func (b *Book) Add(k Kept) {
 	}
 }
 
+// Read takes a walk from the JSON of its Result; false: it is none.
+func (b *Book) Read(by string, body []byte) bool {
+	r := &Result{}
+	if json.Unmarshal(body, r) != nil || len(r.Valves) == 0 {
+		return false
+	}
+	b.Add(Kept{By: by, Result: r})
+	return true
+}
+
+// ReadAccepted takes a person's word from its JSON; what is none is left out.
+func (b *Book) ReadAccepted(body []byte) {
+	var a Accepted
+	if json.Unmarshal(body, &a) == nil {
+		b.Accept(a)
+	}
+}
+
 // Last gives what the book says of a room as v shows it; only = these zones, none = all.
 // Valves that the room has no more are left out; those that were never walked are not.
 func (b *Book) Last(v *zones.View, only []string) *Last {
+	l := b.brief(v, only)
+	b.align(l)
+	return l
+}
+
+// Brief gives Last of all zones without its matrix.
+func (b *Book) Brief(v *zones.View) *Last {
+	l := b.brief(v, nil)
+	for i := range l.Valves {
+		l.Valves[i].Cells = nil
+	}
+	return l
+}
+
+// brief is Last with the cells as each walk left them.
+func (b *Book) brief(v *zones.View, only []string) *Last {
 	l := &Last{Room: v.Room, Walk: b.newest, Valves: []LastRow{}, Zones: []LastZone{}, Probes: []Probe{}}
 	for i := range v.Zones {
 		z := &v.Zones[i]
@@ -134,7 +169,6 @@ func (b *Book) Last(v *zones.View, only []string) *Last {
 		l.Valves = append(l.Valves, rows...)
 		l.Zones = append(l.Zones, b.zone(z, rows))
 	}
-	b.align(l)
 	return l
 }
 

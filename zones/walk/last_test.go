@@ -1,6 +1,8 @@
 package walk_test
 
 import (
+	"encoding/json"
+	"slices"
 	"testing"
 	"time"
 
@@ -194,4 +196,25 @@ func TestAWalkTakesBackWhatOneFound(t *testing.T) {
 			require.Contains(t, z.NotWalked, "found z1 otherwise than the files say (valve z1-v0: answers-another)")
 		}
 	}
+}
+
+// Brief is Last without its matrix, and takes none of it away from the book.
+func TestBriefHasNoMatrix(t *testing.T) {
+	b := walk.NewBook()
+	b.Add(found(1, "ana", map[string]walk.Verdict{"east": walk.AsConfigured, "west": walk.Swapped}))
+	v := shows("east")
+	whole := b.Last(v, nil)
+	require.NotEmpty(t, whole.Probes)
+	require.NotEmpty(t, whole.Valves[0].Cells)
+	want := *whole
+	want.Probes, want.Valves = nil, slices.Clone(whole.Valves)
+	for i := range want.Valves {
+		want.Valves[i].Cells = nil
+	}
+	is, err := json.Marshal(b.Brief(v))
+	require.NoError(t, err)
+	should, err := json.Marshal(&want)
+	require.NoError(t, err)
+	require.JSONEq(t, string(should), string(is))
+	require.Equal(t, whole, b.Last(v, nil))
 }

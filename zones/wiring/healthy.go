@@ -7,16 +7,10 @@ const healthyID = "healthy"
 
 // HealthyRun is the wire to the relay of the output that is held while all is well.
 type HealthyRun struct {
-	Label   string  `json:"label"` // of its cable
-	Output  int     `json:"output"`
-	Drives  string  `json:"drives,omitempty"`
-	LengthM Amount  `json:"length_m"`
-	Wire    string  `json:"wire,omitempty"`
-	Holding Amount  `json:"holding_a"`
-	Inrush  Amount  `json:"inrush_a"`
-	Cool    RunLoss `json:"at_20_c"`
-	Hot     RunLoss `json:"at_75_c"`
-	Longest Amount  `json:"longest_m"` // at this wire, inrush and 75 °C within AllowedDrop
+	Label  string `json:"label"` // of its cable
+	Output int    `json:"output"`
+	Drives string `json:"drives,omitempty"`
+	CoilRun
 }
 
 // coil is its relay as a valve's coil: the same two wires, reckoned alike.
@@ -25,9 +19,7 @@ func (h *Healthy) coil() *Valve {
 }
 
 func (h *Healthy) run(c *Controller) *HealthyRun {
-	v := h.coil().run(c.Volts)
-	return &HealthyRun{Label: h.piece(c.ID).Label, Output: h.Output, Drives: h.Drives, LengthM: v.LengthM, Wire: v.Wire, Holding: v.Holding, Inrush: v.Inrush,
-		Cool: v.Cool, Hot: v.Hot, Longest: v.Longest}
+	return &HealthyRun{Label: h.piece(c.ID).Label, Output: h.Output, Drives: h.Drives, CoilRun: h.coil().run(c.Volts).CoilRun}
 }
 
 func (h *Healthy) piece(controller string) Piece {

@@ -7,11 +7,16 @@ const AllowedDrop = 0.10
 // ValveRun is the wire of one valve, reckoned there and back. Ohms add like those
 // of direct current; a coil on alternating current loses less, so this is the worst.
 type ValveRun struct {
-	ID      string  `json:"id"`
-	Output  int     `json:"output"`
-	Supply  string  `json:"supply"`
-	Zone    string  `json:"zone,omitempty"`
-	Master  bool    `json:"master,omitempty"`
+	ID     string `json:"id"`
+	Output int    `json:"output"`
+	Supply string `json:"supply"`
+	Zone   string `json:"zone,omitempty"`
+	Master bool   `json:"master,omitempty"`
+	CoilRun
+}
+
+// CoilRun is the way to a coil and back: its wire, its currents, and what they lose.
+type CoilRun struct {
 	LengthM Amount  `json:"length_m"`
 	Wire    string  `json:"wire,omitempty"`
 	Holding Amount  `json:"holding_a"`
@@ -40,8 +45,8 @@ func Longest(w Wire, amps, drop, celsius float64) Amount {
 }
 
 func (v *Valve) run(volts float64) ValveRun {
-	out := ValveRun{ID: v.ID, Output: v.Output, Supply: v.Supply, Zone: v.Zone, Master: v.Master, LengthM: length(v.LengthM),
-		Holding: positive(v.Holding), Inrush: positive(v.inrush())}
+	out := ValveRun{ID: v.ID, Output: v.Output, Supply: v.Supply, Zone: v.Zone, Master: v.Master,
+		CoilRun: CoilRun{LengthM: length(v.LengthM), Holding: positive(v.Holding), Inrush: positive(v.inrush())}}
 	if v.Wire.Given() {
 		out.Wire = v.Wire.String()
 	}

@@ -131,8 +131,9 @@ func TestStopOutlivesALostLedger(t *testing.T) {
 		_, err := d.Advance()
 		require.NoError(t, err)
 	}
-	require.True(t, d.keeper.busy, "the store is being written")
-	d.keeper.finish(d, <-d.keeper.results)
+	if d.keeper.busy { // a quick disk has it already
+		d.keeper.finish(d, <-d.keeper.results)
+	}
 	text, err := os.ReadFile(filepath.Join(o.State, StoreName))
 	require.NoError(t, err)
 	require.NoError(t, d.Close(nil))

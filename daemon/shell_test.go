@@ -104,6 +104,7 @@ func TestBreachEndsTheRun(t *testing.T) {
 func TestOrderAtStop(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		b := started(t, 0)
+		time.Sleep(300 * time.Millisecond) // off the second at which the controller reports anyway
 		mark := b.diary.len()
 		stop(t, b)
 		last := mark - 1

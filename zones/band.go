@@ -67,14 +67,17 @@ func (z *zone) noteBands(t time.Duration) (crossed bool) {
 // rootNumbers gives what the probes that count in an estimate tell at age t: the pore water's EC, mS/cm,
 // and the temperature, °C.
 func (z *zone) rootNumbers(e *estimate, t time.Duration) (pore, celsius []float64) {
-	e.counting(z, t, func(p *probe) {
+	n := len(z.probes)
+	both := make([]float64, 2*n)
+	pore, celsius = both[:0:n], both[n:n]
+	for p := range e.counting(z, t) {
 		if !math.IsNaN(p.temperature) {
 			celsius = append(celsius, p.temperature)
 		}
 		if _, ec, _ := p.salts(); ec != nil {
 			pore = append(pore, *ec)
 		}
-	})
+	}
 	return pore, celsius
 }
 

@@ -1,6 +1,7 @@
 package zones
 
 import (
+	"iter"
 	"slices"
 	"time"
 )
@@ -57,14 +58,24 @@ func (z *zone) estimate(t time.Duration) estimate {
 	return e
 }
 
-// counting visits the probes of the zone that count in an estimate of age t, outliers
+// counting goes over the probes of the zone that count in an estimate of age t, outliers
 // left out: the one rule for every number that comes from them.
-func (e *estimate) counting(z *zone, t time.Duration, visit func(p *probe)) {
-	for i, p := range z.probes {
-		if p.counts(t) && e.outliers&(1<<uint(i)) == 0 {
-			visit(p)
+func (e *estimate) counting(z *zone, t time.Duration) iter.Seq[*probe] {
+	return func(yield func(*probe) bool) {
+		for i, p := range z.probes {
+			if p.counts(t) && e.outliers&(1<<uint(i)) == 0 && !yield(p) {
+				return
+			}
 		}
 	}
+}
+
+// moistures adds those of the counting probes without outliers, %.
+func (e *estimate) moistures(z *zone, t time.Duration, vals []float64) []float64 {
+	for p := range e.counting(z, t) {
+		vals = append(vals, p.value.Float())
+	}
+	return vals
 }
 
 func (e *estimate) miss(p *probe, t time.Duration) {

@@ -126,8 +126,7 @@ func (z *zone) knownView(v *ZoneView, e *estimate, t time.Duration) {
 	}
 	age := int((t - e.newest).Seconds())
 	v.AgeSeconds = &age
-	var vals []float64
-	e.counting(z, t, func(p *probe) { vals = append(vals, p.value.Float()) })
+	vals := e.moistures(z, t, make([]float64, 0, len(z.probes)))
 	pore, celsius := z.rootNumbers(e, t)
 	if len(pore) > 0 {
 		ec := middle(pore)

@@ -74,6 +74,7 @@ type Room struct {
 	leakSince   time.Duration
 	walkTo      time.Duration // age until which windows and shots wait for a walk
 
+	noAsk     ask       // of the zone that is looked at and asks for nothing
 	lightsFor time.Time // from when lightsOn tells the times of the lights
 	lightsOn  []schedule.Instance
 }

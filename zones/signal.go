@@ -158,9 +158,8 @@ func (p *probe) dielectric(celsius float64) (k float64, why string, ok bool) {
 	return k, good + "; the probe sends no permittivity: reckoned back from its moisture by " + m.Curve.Name, true
 }
 
-// middle gives the median of some values, at least one.
+// middle gives the median of some values, at least one, and sorts them.
 func middle(v []float64) float64 {
-	v = slices.Clone(v)
 	slices.Sort(v)
 	if n := len(v); n%2 == 0 {
 		return (v[n/2-1] + v[n/2]) / 2

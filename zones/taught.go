@@ -2,6 +2,7 @@ package zones
 
 import (
 	"math"
+	"slices"
 	"time"
 
 	"rillgate/schedule"
@@ -41,7 +42,7 @@ const mostDoubt = Level(5000)
 // probes and more by themselves, of fewer by the spread that the zone showed before.
 func (z *zone) doubt(t time.Duration) Level {
 	var buf [64]float64
-	vals := z.counted(t, buf[:0])
+	vals := z.est.moistures(z, t, buf[:0])
 	h, ok := halfWidth(vals)
 	switch {
 	case len(vals) >= 3:
@@ -68,12 +69,6 @@ func (z *zone) wateredBlind(d time.Duration) {
 	z.mem.Level = max(z.mem.Level, min(z.mem.Level+gain, most))
 	z.mem.LevelHalf = min(z.mem.LevelHalf+gain/2, mostDoubt)
 	z.changed = true
-}
-
-// counted gives the moistures of the counting probes without outliers, %.
-func (z *zone) counted(t time.Duration, vals []float64) []float64 {
-	z.est.counting(z, t, func(p *probe) { vals = append(vals, p.value.Float()) })
-	return vals
 }
 
 // dryLevel is the moisture at which the zone counts as dry: that of its alarm, else 5
@@ -120,16 +115,12 @@ const lightsKept = 24 * time.Hour
 // lights gives the lights from an instant on. Without a trusted clock they count as
 // on, which dries a zone soonest; without times of lights, too.
 func (r *Room) lights(from time.Time) response.Light {
-	cal := &r.plan.Calendar
-	if len(cal.Days) == 0 || !r.now.Trusted {
+	if len(r.plan.Calendar.Days) == 0 || !r.now.Trusted {
 		return response.Light{On: true}
 	}
-	if late := from.Sub(r.lightsFor); late < 0 || late > lightsKept {
-		r.lightsFor = from.Add(-lightsKept / 2)
-		r.lightsOn = schedule.Upcoming(cal, lightsZone(), r.lightsFor, r.lightsFor.Add(lightsKept+response.Horizon))
-	}
-	out := response.Light{}
-	for _, in := range r.lightsOn {
+	times := r.lightsFrom(from)
+	out := response.Light{Switches: make([]time.Duration, 0, 2*len(times))}
+	for _, in := range times {
 		on, off := in.Start.Sub(from), in.End.Sub(from)
 		if on <= 0 {
 			out.On = out.On || off > 0
@@ -141,6 +132,15 @@ func (r *Room) lights(from time.Time) response.Light {
 		}
 	}
 	return out
+}
+
+// lightsFrom gives the times of the lights from an instant on, and some before.
+func (r *Room) lightsFrom(from time.Time) []schedule.Instance {
+	if late := from.Sub(r.lightsFor); late < 0 || late > lightsKept {
+		r.lightsFor = from.Add(-lightsKept / 2)
+		r.lightsOn = schedule.Upcoming(&r.plan.Calendar, lightsZone(), r.lightsFor, r.lightsFor.Add(lightsKept+response.Horizon))
+	}
+	return r.lightsOn
 }
 
 // lightsNow says whether the lights are on: by their input where there is one that is
@@ -160,7 +160,9 @@ func (r *Room) lightsNow() *bool {
 	if !r.now.Trusted {
 		return nil
 	}
-	on = r.lights(r.now.Wall).On
+	on = slices.ContainsFunc(r.lightsFrom(r.now.Wall), func(in schedule.Instance) bool {
+		return !in.Start.After(r.now.Wall) && in.End.After(r.now.Wall)
+	})
 	return &on
 }
 

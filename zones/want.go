@@ -345,11 +345,12 @@ func (r *Room) standing(z *zone) {
 	z.reason = NoReason
 	w := z.window()
 	blind := w != nil && !w.Timed() && !z.est.known
-	a := ask{evidence: blind}
+	a := &r.noAsk
+	*a = ask{evidence: blind}
 	show := blind || (!r.now.Trusted && z.hasWindows())
 	for i := range interlocks {
 		l := &interlocks[i]
-		show = show || (l.standing && l.holds(r, z, &a))
+		show = show || (l.standing && l.holds(r, z, a))
 	}
 	if !show {
 		if z.passed {
@@ -362,7 +363,7 @@ func (r *Room) standing(z *zone) {
 		if l.code == DailyLimit {
 			return // from here on they ask for a shot
 		}
-		if l.holds(r, z, &a) {
+		if l.holds(r, z, a) {
 			z.reason = l.code
 			return
 		}

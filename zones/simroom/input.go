@@ -69,7 +69,9 @@ func (r *Room) sendInput(c *controller, in *input) {
 		return
 	}
 	in.sent, in.last = true, r.active(in)
-	r.send(c, &zones.InputState{Controller: c.id, ID: in.plan.ID, Active: in.last})
+	m := r.made.input()
+	m.Controller, m.ID, m.Active = c.id, in.plan.ID, in.last
+	r.send(c, m)
 }
 
 // announce is what a controller says when it comes on the air.

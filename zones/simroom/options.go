@@ -33,6 +33,7 @@ type Options struct {
 	ReportPeriod time.Duration  // default 5 s
 	IdleReports  time.Duration  // between reports while no valve holds current, default ReportPeriod
 	InputPeriod  time.Duration  // default 60 s
+	KeepReports  int            // a report may be written over once there were so many later ones; default 0: never
 	Meters       []zones.Output // outputs with a flow meter
 	MeterAll     bool           // every output has one
 	CrystalPPM   float64        // controllers' clocks run off by up to this much, default 20

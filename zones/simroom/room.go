@@ -57,6 +57,7 @@ func New(p *zones.Plan, o Options) (*Room, error) {
 	r.makeSupplies()
 	r.makeZones()
 	r.makeTerminals()
+	r.made.ring = make([]zones.Report, o.KeepReports)
 	r.askLights()
 	for _, z := range r.zones {
 		z.air = z.airTarget(r.lit)
@@ -92,7 +93,8 @@ func (r *Room) Next() time.Duration {
 
 // Advance lets time pass up to `to` and gives what the controllers sent meanwhile,
 // in order, answers to commands first. The slice is only good until the next
-// Advance; the events in it may be kept. A `to` in the past counts as now.
+// Advance; the events in it may be kept, unless Options.KeepReports says
+// otherwise. A `to` in the past counts as now.
 func (r *Room) Advance(to time.Duration) []Out {
 	for {
 		t := r.due()
@@ -168,8 +170,11 @@ func (r *Room) send(c *controller, ev zones.Event) {
 // arena hands out messages from blocks, so that a message costs no allocation of
 // its own and may still be kept.
 type arena struct {
+	ring     []zones.Report // of Options.KeepReports
+	next     int
 	spare    []Out
 	readings []zones.Reading
+	inputs   []zones.InputState
 	reports  []zones.Report
 	outputs  []zones.OutputReport
 }
@@ -183,7 +188,26 @@ func (a *arena) reading() *zones.Reading {
 	return x
 }
 
+func (a *arena) input() *zones.InputState {
+	if len(a.inputs) == 0 {
+		a.inputs = make([]zones.InputState, 256)
+	}
+	x := &a.inputs[0]
+	a.inputs = a.inputs[1:]
+	return x
+}
+
+// report gives one with so many outputs, of which the caller sets each.
 func (a *arena) report(outputs int) *zones.Report {
+	if len(a.ring) > 0 {
+		x := &a.ring[a.next]
+		a.next = (a.next + 1) % len(a.ring)
+		if x.Retained = false; cap(x.Outputs) < outputs {
+			x.Outputs = make([]zones.OutputReport, outputs)
+		}
+		x.Outputs = x.Outputs[:outputs]
+		return x
+	}
 	if len(a.reports) == 0 {
 		a.reports = make([]zones.Report, 128)
 	}

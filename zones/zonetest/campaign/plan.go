@@ -68,7 +68,7 @@ func newSetup(c *Case) *setup {
 	s.plans = append([]*zones.Plan{p}, otherPlans(p)...)
 	s.options = simroom.Options{
 		Seed: c.Seed, Start: start(d, p.Calendar.Location), ReadingPeriod: period, NoStamps: d.chance(0.5),
-		CrystalPPM: 200, MeterAll: d.chance(0.3), CutOffLag: pick(d, []time.Duration{-1, 80 * time.Millisecond}), NoCutOff: c.NoCutOff,
+		KeepReports: 4 * 8 * kept, CrystalPPM: 200, MeterAll: d.chance(0.3), CutOffLag: pick(d, []time.Duration{-1, 80 * time.Millisecond}), NoCutOff: c.NoCutOff,
 		Uptime: pick(d, []time.Duration{time.Minute, 400 * 24 * time.Hour}), Serials: d.chance(0.3),
 		RefusedAdvances: d.chance(0.3), Zones: map[string]simroom.ZoneOptions{},
 	}

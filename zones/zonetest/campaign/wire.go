@@ -7,7 +7,9 @@ import (
 	"rillgate/zones/simroom"
 )
 
-// kept is how many old messages of a kind are there to come again.
+// kept is how many old messages of a kind are there to come again. Up to eight times as
+// many are held, and what is on its way besides, which is six minutes of reports at most
+// (a stall, and a delay): some 200 of each controller.
 const kept = 64
 
 // wire is the broker and the network around it.
@@ -66,16 +68,15 @@ func (w *world) down(cmd *zones.Command, foreign bool) {
 	if !foreign {
 		w.wire.commands = lastOf(append(w.wire.commands, cmd))
 	}
-	deliver := func(w *world) {
+	if len(w.wire.faults) == 0 && w.wire.lastDown[cmd.Output.Controller] <= w.now {
+		w.deliver(cmd, foreign)
+		return
+	}
+	w.travel("down", cmd.Output.Controller, w.wire.lastDown, func(w *world) {
 		if w.wire.up {
 			w.deliver(cmd, foreign)
 		}
-	}
-	if len(w.wire.faults) == 0 && w.wire.lastDown[cmd.Output.Controller] <= w.now {
-		deliver(w)
-		return
-	}
-	w.travel("down", cmd.Output.Controller, w.wire.lastDown, deliver)
+	})
 }
 
 func (w *world) deliver(cmd *zones.Command, foreign bool) {
@@ -134,7 +135,7 @@ func lastOf[T any](list []T) []T {
 	if len(list) < 8*kept {
 		return list
 	}
-	return append(list[:0:0], list[len(list)-kept:]...)
+	return list[:copy(list, list[len(list)-kept:])]
 }
 
 // link tells the process that its connection stands, and what the broker keeps.

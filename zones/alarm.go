@@ -135,23 +135,29 @@ func (r *Room) roomLatchAlarm(code Reason, subject string) {
 func anyZone(*zone) bool { return true }
 
 func (r *Room) zoneAlarms(z *zone) {
+	stands := slices.ContainsFunc(r.alarms, func(a *alarm) bool { return a.subject == z.id })
+	when := func(on bool, code Reason, because func() string) {
+		if on || stands {
+			r.alarmWhen(on, code, z.id, because)
+		}
+	}
 	for _, code := range []Reason{StoppedByPerson, LeakFound, ValveMismatch, NoResponse} {
 		l := z.latch(code)
-		r.alarmWhen(l != nil, code, z.id, func() string { return and(l.Because, r.dryingWords(z, r.t)) })
+		when(l != nil, code, func() string { return and(l.Because, r.dryingWords(z, r.t)) })
 	}
-	r.alarmWhen(isNotWalked(r, z, nil), NotWalked, z.id, func() string { return and(notWalkedWords(r, z, nil), r.dryingWords(z, r.t)) })
+	when(isNotWalked(r, z, nil), NotWalked, func() string { return and(notWalkedWords(r, z, nil), r.dryingWords(z, r.t)) })
 	m := z.cfg.Moisture
-	r.alarmWhen(isOverWet(r, z, nil), OverWet, z.id, func() string { return overWetWords(r, z, nil) })
+	when(isOverWet(r, z, nil), OverWet, func() string { return overWetWords(r, z, nil) })
 	settled := r.t >= r.born+max(m.StaleAfter, r.holdTo-r.born)
 	if !settled {
 		r.at(r.born + max(m.StaleAfter, r.holdTo-r.born))
 	}
 	blind := len(z.probes) > 0 && !z.est.known && settled
 	cause := z.est.cause(m.Quorum)
-	r.alarmWhen(blind && cause == ProbesLost, ProbesLost, z.id, func() string { return and(probesLostWords(r, z, nil), r.dryingWords(z, r.t)) })
-	r.alarmWhen(blind && cause == ProbesImplausible, ProbesImplausible, z.id, func() string { return and(probesImplausibleWords(r, z, nil), r.dryingWords(z, r.t)) })
-	r.alarmWhen(z.est.disagree, AlarmProbesDisagree, z.id, func() string { return disagreeWords(z, r.t) })
-	r.alarmWhen(r.overBudget(z), DailyLimit, z.id, func() string { return and(dailyWords(r, z, &z.ask), r.dryingWords(z, r.t)) })
+	when(blind && cause == ProbesLost, ProbesLost, func() string { return and(probesLostWords(r, z, nil), r.dryingWords(z, r.t)) })
+	when(blind && cause == ProbesImplausible, ProbesImplausible, func() string { return and(probesImplausibleWords(r, z, nil), r.dryingWords(z, r.t)) })
+	when(z.est.disagree, AlarmProbesDisagree, func() string { return disagreeWords(z, r.t) })
+	when(r.overBudget(z), DailyLimit, func() string { return and(dailyWords(r, z, &z.ask), r.dryingWords(z, r.t)) })
 	r.bandAlarm(z, AlarmPoreEC, z.cfg.PoreEC, &z.poreBand, "the pore water's EC", "mS/cm")
 	r.bandAlarm(z, AlarmRootWarmth, z.cfg.RootTemperature, &z.warmBand, "the substrate's temperature", "°C")
 	r.lookDry(z)

@@ -74,7 +74,7 @@ func (z *zone) rootNumbers(e *estimate, t time.Duration) (pore, celsius []float6
 		if !math.IsNaN(p.temperature) {
 			celsius = append(celsius, p.temperature)
 		}
-		if _, ec, _ := p.salts(); ec != nil {
+		if ec := p.reckoned().pore; ec != nil {
 			pore = append(pore, *ec)
 		}
 	}

@@ -219,7 +219,7 @@ func (r *Room) fitZone(z *zone, cfg *Zone) {
 	z.cfg, z.id, z.mem = cfg, cfg.ID, r.mem.zone(cfg.ID)
 	z.outs, z.ctls, z.probes, z.supply = nil, nil, nil, nil
 	z.sitSet, z.mark = false, ""
-	r.lightsFor = time.Time{}
+	r.lightsTo = time.Time{}
 	for i := range r.plan.Valves {
 		v := &r.plan.Valves[i]
 		if !slices.Contains(cfg.Valves, v.ID) {

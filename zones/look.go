@@ -10,13 +10,19 @@ import (
 // View gives the whole room at an instant; it changes nothing. The instant must not
 // be before the last Step's.
 func (r *Room) View(now Instant) View {
+	return r.ViewInto(View{Zones: make([]ZoneView, 0, len(r.zones)), Valves: make([]ValveView, 0, len(r.outputs)), Probes: make([]ProbeView, 0, len(r.probes))}, now)
+}
+
+// ViewInto is View; it writes over the lists of an earlier one, which nobody may look at
+// any more.
+func (r *Room) ViewInto(old View, now Instant) View {
 	t := max(r.t, now.Mono+r.base)
 	v := View{
+		Zones: old.Zones[:0], Valves: old.Valves[:0], Probes: old.Probes[:0],
 		Wall: now.Wall.In(r.location()), Room: r.plan.Room, Name: r.plan.Name, Trusted: now.Trusted, Plan: r.plan.Hash,
 		BrokerUp: r.brokerUp, Stopped: hasLatch(r.mem.Latches, StoppedByPerson) != nil, Starting: t < r.holdTo,
 	}
 	v.Age, v.LightsOn = t.Seconds(), r.lightsNow()
-	v.Zones, v.Valves, v.Probes = make([]ZoneView, 0, len(r.zones)), make([]ValveView, 0, len(r.outputs)), make([]ProbeView, 0, len(r.probes))
 	for _, z := range r.zones {
 		v.Zones = append(v.Zones, r.zoneView(z, t, now.Wall))
 	}

@@ -76,6 +76,7 @@ type Room struct {
 
 	noAsk     ask       // of the zone that is looked at and asks for nothing
 	lightsFor time.Time // from when lightsOn tells the times of the lights
+	lightsTo  time.Time // and until when
 	lightsOn  []schedule.Instance
 }
 

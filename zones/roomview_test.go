@@ -52,6 +52,21 @@ func TestViewOfARoomAtRestListsNothing(t *testing.T) {
 	require.Empty(t, g.standing())
 }
 
+// A view that is written over an older one says nothing of the older one.
+func TestViewIntoAnOlderOne(t *testing.T) {
+	g := newRig(t, benchPlan(2, 2))
+	old := g.room.View(g.now)
+	n := len(old.Zones)
+	require.Positive(t, n)
+	g.run(30*time.Second, 38)
+	fresh := g.room.View(g.now)
+	require.NotEqual(t, old, fresh)
+	again := g.room.ViewInto(old, g.now)
+	require.Equal(t, fresh, again)
+	require.Same(t, &old.Zones[0], &again.Zones[0], "in the same place")
+	require.Equal(t, fresh, g.room.ViewInto(View{}, g.now))
+}
+
 func TestViewOfASupply(t *testing.T) {
 	p := benchPlan(2, 2)
 	p.Supplies[0].MaxFlowLPH = 1200

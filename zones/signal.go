@@ -93,15 +93,25 @@ type salts struct {
 }
 
 // salts gives the last reading's bulk EC at 25 °C and its pore water's EC, both in
-// mS/cm, and what they lean on or why there is none. A room asks at every reading of a
-// zone; it is reckoned once.
+// mS/cm, and what they lean on or why there is none.
 func (p *probe) salts() (at25, pore *float64, why string) {
+	s := p.reckoned()
+	why = s.why
+	if s.pore != nil && math.IsNaN(p.signal.permittivity) {
+		why += "; the probe sends no permittivity: reckoned back from its moisture by " + s.medium.Curve.Name
+	}
+	return s.at25, s.pore, why
+}
+
+// reckoned gives what the last reading tells of salts. A room asks at every reading of a
+// zone; it is reckoned once.
+func (p *probe) reckoned() *salts {
 	s, k := &p.salt, salts{medium: p.signal.medium, value: p.value, ec: math.Float64bits(p.ec), celsius: math.Float64bits(p.temperature), permittivity: math.Float64bits(p.signal.permittivity)}
 	if s.medium != k.medium || s.value != k.value || s.ec != k.ec || s.celsius != k.celsius || s.permittivity != k.permittivity || s.medium == nil {
 		*s = k
 		s.at25, s.pore, s.why = p.reckonSalts()
 	}
-	return s.at25, s.pore, s.why
+	return s
 }
 
 func (p *probe) reckonSalts() (at25, pore *float64, why string) {
@@ -155,7 +165,7 @@ func (p *probe) dielectric(celsius float64) (k float64, why string, ok bool) {
 	if err != nil {
 		return 0, "the probe sends no permittivity, and the curve reaches no such moisture", false
 	}
-	return k, good + "; the probe sends no permittivity: reckoned back from its moisture by " + m.Curve.Name, true
+	return k, good, true
 }
 
 // middle gives the median of some values, at least one, and sorts them.

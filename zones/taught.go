@@ -136,9 +136,13 @@ func (r *Room) lights(from time.Time) response.Light {
 
 // lightsFrom gives the times of the lights from an instant on, and some before.
 func (r *Room) lightsFrom(from time.Time) []schedule.Instance {
-	if late := from.Sub(r.lightsFor); late < 0 || late > lightsKept {
-		r.lightsFor = from.Add(-lightsKept / 2)
-		r.lightsOn = schedule.Upcoming(&r.plan.Calendar, lightsZone(), r.lightsFor, r.lightsFor.Add(lightsKept+response.Horizon))
+	if from.Before(r.lightsFor) || from.Add(response.Horizon).After(r.lightsTo) {
+		now := r.now.Wall // a zone that was heard long ago asks from then on, the others from now
+		if from.After(now) {
+			now = from
+		}
+		r.lightsFor, r.lightsTo = from.Add(-lightsKept/2), now.Add(lightsKept/2+response.Horizon)
+		r.lightsOn = schedule.Upcoming(&r.plan.Calendar, lightsZone(), r.lightsFor, r.lightsTo)
 	}
 	return r.lightsOn
 }

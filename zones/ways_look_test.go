@@ -300,6 +300,15 @@ func TestLightsFromAnInstantOn(t *testing.T) {
 	l := g.room.lights(at(8, 0, 0))
 	require.True(t, l.On)
 	require.Equal(t, 10*time.Hour, l.Switches[0])
+	fresh := l
+	ago := g.room.lights(at(8, 0, 0).AddDate(0, 0, -3)) // a zone that was heard three days ago
+	require.True(t, ago.On)
+	require.Equal(t, 10*time.Hour, ago.Switches[0])
+	known := g.room.lightsFor
+	n := len(fresh.Switches)
+	require.Equal(t, fresh.Switches, g.room.lights(at(8, 0, 0)).Switches[:n], "and one that is heard now")
+	g.room.lights(at(8, 0, 0).AddDate(0, 0, -3))
+	require.Equal(t, known, g.room.lightsFor, "one look at the calendar serves both")
 	g.room.plan.Calendar.Days[0].Off += 10 * time.Second
 	l = g.room.lights(at(18, 0, 30))
 	require.False(t, l.On, "they went off within this minute")

@@ -219,6 +219,7 @@ func (r *Room) note(in []Interval, was, is bool) []Interval {
 
 // report sends the state of all outputs.
 func (r *Room) report(c *controller) {
+	r.soonKnown = false
 	c.nextReport = r.now + r.o.IdleReports
 	for _, o := range c.outs {
 		if o.energised() && !o.dry {

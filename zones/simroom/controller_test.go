@@ -27,6 +27,29 @@ func TestReportsEveryFiveSeconds(t *testing.T) {
 	require.Equal(t, 12, n)
 }
 
+// A report may be written over once there were KeepReports later ones, and says what one
+// that is never written over says.
+func TestKeepReports(t *testing.T) {
+	plain, ring := still(), still()
+	ring.KeepReports = 3
+	a, b := newHand(t, newRoom(t, testPlan(2, 0), plain)), newHand(t, newRoom(t, testPlan(2, 0), ring))
+	var kept []*zones.Report
+	for i := range 8 {
+		a.pass(5 * time.Second)
+		b.pass(5 * time.Second)
+		if i == 4 {
+			a.open(1, "r", time.Minute)
+			b.open(1, "r", time.Minute)
+		}
+		require.Equal(t, a.last, b.last)
+		kept = append(kept, b.last)
+	}
+	require.NotSame(t, kept[0], kept[1])
+	require.NotSame(t, kept[0], kept[2])
+	require.Same(t, kept[0], kept[3])
+	require.NotEqual(t, a.last.Uptime, time.Hour+5*time.Second)
+}
+
 // command is one command against a controller that has acted on (5, 10) last, with
 // output 2 open in run "old" and run "shut" closed on output 1.
 func TestJudgesCommands(t *testing.T) {

@@ -87,6 +87,7 @@ func (r *Room) Inject(f Fault) error {
 
 // plant puts a change into the order of time, after those of the same instant.
 func (r *Room) plant(t timedFault) {
+	r.soonKnown = false
 	rest := r.faults[r.nextFault:]
 	i := r.nextFault + sort.Search(len(rest), func(i int) bool { return rest[i].at > t.at })
 	r.faults = append(r.faults, timedFault{})

@@ -49,6 +49,7 @@ func (r *Room) active(in *input) bool {
 
 // sendInputs sends every input, as is due at connect and every period.
 func (r *Room) sendInputs(c *controller) {
+	r.soonKnown = false
 	c.nextInputs = r.now + r.o.InputPeriod
 	for _, in := range c.inputs {
 		r.sendInput(c, in)

@@ -46,6 +46,8 @@ type Room struct {
 	happened    []Happening
 	outs        []Out
 	made        arena
+	soon        time.Duration // what due gives, while soonKnown
+	soonKnown   bool
 }
 
 // New makes the room of a plan. It fails on a fault that names what the plan does
@@ -113,6 +115,9 @@ func (r *Room) Advance(to time.Duration) []Out {
 
 // due gives the next instant at which something happens, Never if nothing does.
 func (r *Room) due() time.Duration {
+	if r.soonKnown {
+		return r.soon
+	}
 	t := r.litAsk
 	if r.nextFault < len(r.faults) {
 		t = min(t, r.faults[r.nextFault].at)
@@ -120,11 +125,13 @@ func (r *Room) due() time.Duration {
 	for _, c := range r.controllers {
 		t = min(t, c.due())
 	}
+	r.soon, r.soonKnown = t, true
 	return t
 }
 
 // happen does everything due now: the world first, then the controllers.
 func (r *Room) happen() {
+	r.soonKnown = false
 	if r.litAsk <= r.now {
 		r.askLights()
 	}

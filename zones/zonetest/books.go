@@ -212,7 +212,7 @@ func (c *Checker) report(r *zones.Report) {
 	if x.heard && r.Boot == x.boot && r.Uptime == x.uptime && !x.last.before(pair{r.Epoch, r.Seq}) && slices.EqualFunc(r.Outputs, x.shown, sameShown) {
 		return // the same again; other outputs in the same millisecond have dropped at their deadline
 	}
-	x.shown = r.Outputs
+	x.shown = append(x.shown[:0], r.Outputs...)
 	x.last = pair{r.Epoch, r.Seq}
 	if r.Boot != x.boot && x.boot != "" {
 		if x.heard { // in this process
@@ -231,7 +231,7 @@ func (c *Checker) report(r *zones.Report) {
 	x.boot, x.uptime, x.arrived, x.heard, x.offline = r.Boot, r.Uptime, c.now.Mono, true, false
 	x.reports++
 	for _, o := range r.Outputs {
-		c.shown(zones.Output{Controller: r.Controller, Number: o.Number}, r, o)
+		c.shown(x, zones.Output{Controller: r.Controller, Number: o.Number}, r, o)
 	}
 }
 
@@ -254,7 +254,7 @@ func (c *Checker) rebooted(id string) {
 const flowing = 0.5
 
 // shown books what a report says of one output.
-func (c *Checker) shown(at zones.Output, r *zones.Report, rep zones.OutputReport) {
+func (c *Checker) shown(x *controller, at zones.Output, r *zones.Report, rep zones.OutputReport) {
 	o := c.out(at)
 	o.reported = rep.Open
 	o.heldOn = o.heldOn || rep.Open && c.now.Mono > o.deadline
@@ -268,7 +268,7 @@ func (c *Checker) shown(at zones.Output, r *zones.Report, rep zones.OutputReport
 	}
 	// What another gateway opened is told by its epoch, not taken for a stuck valve.
 	// A process whose start is not durable yet has told nothing to close.
-	wrong := carries && c.ctl(at.Controller).reports > 1 && r.Epoch == c.epoch && o.toldBy == c.process.number && !acted.before(o.lastClose) && (rep.Open || rep.FlowLPM > flowing && c.alone(at))
+	wrong := carries && x.reports > 1 && r.Epoch == c.epoch && o.toldBy == c.process.number && !acted.before(o.lastClose) && (rep.Open || rep.FlowLPM > flowing && c.alone(at))
 	switch {
 	case !wrong && (!rep.Open || o.commanded):
 		o.wrongSince = 0

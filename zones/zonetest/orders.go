@@ -141,6 +141,9 @@ func (c *Checker) exchange(o *zones.Order) {
 
 // where is the place of a probe of the files.
 func (c *Checker) where(p *zones.Probe) zones.Place {
+	if len(c.orders.moved) == 0 {
+		return p.Place
+	}
 	m, ok := c.orders.moved[p.ID]
 	if ok && m.instead == p.Place {
 		return m.to

@@ -20,6 +20,7 @@ type calm struct {
 	under        map[string]time.Duration // since when a zone is under its dry level
 	unmet        map[string]time.Duration // since when a trigger is met and nothing follows
 	acknowledged time.Duration            // when a probe was last told to start afresh
+	view         zones.View               // of the last look
 }
 
 // spell is how long a zone was refused since the last look.
@@ -126,7 +127,8 @@ func (m *calm) look(w *world) {
 		since = w.set.calmLook
 	}
 	m.nextLook = w.now + since
-	v := w.room.View(w.instant())
+	v := w.room.ViewInto(m.view, w.instant())
+	m.view = v
 	w.checker.View(w.instant(), v)
 	w.fail(w.checker.Err())
 	for id := range m.spells { // one that left the plan begins anew

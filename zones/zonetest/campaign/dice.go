@@ -11,10 +11,12 @@ type dice struct{ x uint64 }
 func newDice(seed uint64, name string) *dice { return &dice{mix(seed, name)} }
 
 // mix gives a number of a seed and a name (FNV-1a, then one step of SplitMix64).
-func mix(seed uint64, name string) uint64 {
+func mix(seed uint64, names ...string) uint64 {
 	h := uint64(14695981039346656037)
-	for i := 0; i < len(name); i++ {
-		h = (h ^ uint64(name[i])) * 1099511628211
+	for _, name := range names {
+		for i := 0; i < len(name); i++ {
+			h = (h ^ uint64(name[i])) * 1099511628211
+		}
 	}
 	return scramble(seed*0x9e3779b97f4a7c15 ^ h)
 }

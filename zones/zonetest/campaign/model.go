@@ -42,6 +42,7 @@ type limits struct {
 // contact is one output.
 type contact struct {
 	at      zones.Output
+	coil    simroom.Coil
 	bed     string // zone that it waters in the first plan; "" for a master
 	rest    time.Duration
 	budget  time.Duration // the highest max_per_day of any plan
@@ -72,6 +73,9 @@ func newModel(w *world) *model {
 	}
 	if s := p.Supplies[0].Master; s != nil {
 		m.outs = append(m.outs, &contact{at: s.Output})
+	}
+	for _, c := range m.outs {
+		c.coil = w.sim.Coil(c.at)
 	}
 	return m
 }
@@ -197,7 +201,7 @@ func (m *model) look() {
 		m.upset = w.now
 	}
 	for _, c := range m.outs {
-		on, until := w.sim.Contact(c.at)
+		on, until := c.coil.Contact()
 		if c.revived(on, until > w.now) {
 			on, until = false, 0
 		}

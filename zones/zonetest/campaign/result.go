@@ -41,18 +41,18 @@ func hashed(h uint64, at time.Duration, ev zones.Event, effects []zones.Effect) 
 			if e.Open {
 				open = 1
 			}
-			h = scramble(h ^ mix(uint64(e.Output.Number), e.Output.Controller+e.Run+string(e.Reason)) ^ uint64(e.UntilMS)<<1 ^ open)
+			h = scramble(h ^ mix(uint64(e.Output.Number), e.Output.Controller, e.Run, string(e.Reason)) ^ uint64(e.UntilMS)<<1 ^ open)
 			h = scramble(h ^ uint64(e.Epoch)<<32 ^ uint64(e.Seq))
 		case *zones.Record:
 			h = scramble(h ^ mix(e.Seq, string(e.Kind)) ^ uint64(e.Age))
 		case *zones.State:
-			h = scramble(h ^ mix(3, e.Zone+string(e.State)+string(e.Reason)+e.Because))
+			h = scramble(h ^ mix(3, e.Zone, string(e.State), string(e.Reason), e.Because))
 		case *zones.Alarm:
-			h = scramble(h ^ mix(4, string(e.Code)+e.Subject+e.Because))
+			h = scramble(h ^ mix(4, string(e.Code), e.Subject, e.Because))
 		case *zones.Answer:
-			h = scramble(h ^ mix(5, e.Order+e.Because))
+			h = scramble(h ^ mix(5, e.Order, e.Because))
 		case *zones.Entry:
-			h = scramble(h ^ mix(6, e.Kind+e.Run+e.Because))
+			h = scramble(h ^ mix(6, e.Kind, e.Run, e.Because))
 		}
 	}
 	return h

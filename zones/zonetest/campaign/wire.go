@@ -18,6 +18,7 @@ type wire struct {
 	faults   []Fault // loss, repeats, delay, reorder that stand
 	lastUp   map[string]time.Duration
 	lastDown map[string]time.Duration
+	last     time.Duration       // of both, the latest
 	inputs   []*zones.InputState // what the broker keeps
 	status   []*zones.Status
 	reports  []*zones.Report
@@ -49,7 +50,7 @@ func (w *world) up(o *simroom.Out) {
 	}
 	w.wire.keep(o.Event)
 	ev := o.Event
-	if len(w.wire.faults) == 0 && w.wire.lastUp[o.Controller] <= w.now {
+	if len(w.wire.faults) == 0 && (w.wire.last <= w.now || w.wire.lastUp[o.Controller] <= w.now) {
 		w.give(ev)
 		return
 	}
@@ -68,7 +69,7 @@ func (w *world) down(cmd *zones.Command, foreign bool) {
 	if !foreign {
 		w.wire.commands = lastOf(append(w.wire.commands, cmd))
 	}
-	if len(w.wire.faults) == 0 && w.wire.lastDown[cmd.Output.Controller] <= w.now {
+	if len(w.wire.faults) == 0 && (w.wire.last <= w.now || w.wire.lastDown[cmd.Output.Controller] <= w.now) {
 		w.deliver(cmd, foreign)
 		return
 	}
@@ -94,7 +95,7 @@ func (w *world) travel(way, controller string, last map[string]time.Duration, ar
 	}
 	late := time.Duration(by("delay") * n.hit(NetDelay, controller) * float64(time.Second)).Truncate(time.Millisecond)
 	at := max(w.now+late, last[controller])
-	last[controller] = at
+	last[controller], n.last = at, max(n.last, at)
 	if r := n.hit(NetReorder, controller); r > 0 {
 		at = w.now + time.Duration(by("reorder")*r*float64(time.Second)).Truncate(time.Millisecond)
 	}

@@ -29,6 +29,8 @@ type world struct {
 	inbox   []zones.Event // what came meanwhile
 	cut     int           // crash after so many effects of the next step; -1 = not
 	cutFor  time.Duration
+	roomAt  time.Duration // what the room gives as its next instant, after
+	roomOf  int           // so many steps
 	busyAt  time.Duration
 	busy    int // steps at that instant
 	lives   int
@@ -99,7 +101,7 @@ func newWorld(c *Case) *world {
 // instant is now as the process sees it.
 func (w *world) instant() zones.Instant {
 	return zones.Instant{
-		Wall: w.sim.Wall(w.now).Add(w.clock.off), Mono: monoOrigin + w.now,
+		Wall: w.sim.Wall(w.now + w.clock.off), Mono: monoOrigin + w.now,
 		Trusted: w.clock.untrusted == 0 && w.now >= w.clock.trustAt,
 	}
 }
@@ -118,7 +120,10 @@ func (w *world) soonest() time.Duration {
 
 // tickAt is when the process ticks next: when the room has work, at a whole second.
 func (w *world) tickAt() time.Duration {
-	t := max(w.room.Next()-monoOrigin, w.now)
+	if w.roomOf != w.result.Steps {
+		w.roomAt, w.roomOf = w.room.Next()-monoOrigin, w.result.Steps
+	}
+	t := max(w.roomAt, w.now)
 	if w.set.grid && t < simroom.Never-monoOrigin {
 		t = (t + time.Second - 1).Truncate(time.Second)
 	}

@@ -60,15 +60,25 @@ func (r *Room) clear(code Reason, subject string) {
 	r.entry(&Entry{Kind: "alarm-over", Zone: r.zoneNamed(subject), Reason: code})
 }
 
-// alarmWhen keeps an alarm while its condition holds.
-func (r *Room) alarmWhen(on bool, code Reason, subject string, because func() string) {
-	if on {
-		if r.alarm(code, subject) == nil {
-			r.raise(code, subject, because())
-		}
-		return
+// about is one subject while its alarms are looked at. Nearly always none stands.
+type about struct {
+	r       *Room
+	subject string
+	any     bool // one stands, or did as the look began
+}
+
+func (r *Room) about(subject string) about {
+	return about{r, subject, slices.ContainsFunc(r.alarms, func(a *alarm) bool { return a.subject == subject })}
+}
+
+// when keeps an alarm while its condition holds.
+func (a about) when(on bool, code Reason, because func() string) {
+	switch {
+	case on && a.r.alarm(code, a.subject) == nil:
+		a.r.raise(code, a.subject, because())
+	case !on && a.any:
+		a.r.clear(code, a.subject)
 	}
-	r.clear(code, subject)
 }
 
 // dropAlarms ends alarms of subjects that left the plan.
@@ -103,22 +113,23 @@ func (r *Room) sortedAlarms() []*alarm {
 // lookAtAlarms asks every condition that is an alarm, whether or not it is the
 // reason shown.
 func (r *Room) lookAtAlarms() {
-	room := r.plan.Room
+	room := r.about(r.plan.Room)
 	for _, code := range []Reason{SecondGateway, CrashLoop} {
-		r.roomLatchAlarm(code, room)
+		l := hasLatch(r.mem.Latches, code)
+		room.when(l != nil, code, func() string { return and(l.Because, r.soonest(anyZone)) })
 	}
-	r.alarmWhen(hasLatch(r.mem.Latches, StoppedByPerson) != nil || r.forbidding(StopInput) != nil, StoppedByPerson, room, func() string { return and(stoppedWords(r, nil, nil), r.soonest(anyZone)) })
-	r.alarmWhen(hasLatch(r.mem.Latches, LeakFound) != nil || r.forbidding(Leak) != nil, LeakFound, room, func() string { return and(leakWords(r, nil, nil), r.soonest(anyZone)) })
-	r.alarmWhen(r.storeBroken != "", StoreFailed, room, func() string { return and(storeWords(r, nil, nil), r.soonest(anyZone)) })
-	r.alarmWhen(!r.brokerUp && r.t >= r.holdTo, BrokerLost, room, func() string { return and("the command connection to the broker is down", r.soonest(anyZone)) })
-	r.alarmWhen(!r.now.Trusted, ClockUnsure, room, func() string { return and(unsureWords, r.soonest(anyZone)) })
+	room.when(hasLatch(r.mem.Latches, StoppedByPerson) != nil || r.forbidding(StopInput) != nil, StoppedByPerson, func() string { return and(stoppedWords(r, nil, nil), r.soonest(anyZone)) })
+	room.when(hasLatch(r.mem.Latches, LeakFound) != nil || r.forbidding(Leak) != nil, LeakFound, func() string { return and(leakWords(r, nil, nil), r.soonest(anyZone)) })
+	room.when(r.storeBroken != "", StoreFailed, func() string { return and(storeWords(r, nil, nil), r.soonest(anyZone)) })
+	room.when(!r.brokerUp && r.t >= r.holdTo, BrokerLost, func() string { return and("the command connection to the broker is down", r.soonest(anyZone)) })
+	room.when(!r.now.Trusted, ClockUnsure, func() string { return and(unsureWords, r.soonest(anyZone)) })
 	for _, c := range r.controllers {
-		r.alarmWhen(!c.usable() && r.t >= r.holdTo, ControllerOffline, c.id, func() string {
+		r.about(c.id).when(!c.usable() && r.t >= r.holdTo, ControllerOffline, func() string {
 			return and(controllerWords(c), r.soonest(func(z *zone) bool { return slices.Contains(z.ctls, c) }))
 		})
 	}
 	for _, s := range r.supplies {
-		r.alarmWhen(r.lowInput(s) != nil, SupplyIsLow, s.cfg.ID, func() string {
+		r.about(s.cfg.ID).when(r.lowInput(s) != nil, SupplyIsLow, func() string {
 			return and(lowWords(r.lowInput(s)), r.soonest(func(z *zone) bool { return z.supply == s }))
 		})
 	}
@@ -127,40 +138,30 @@ func (r *Room) lookAtAlarms() {
 	}
 }
 
-func (r *Room) roomLatchAlarm(code Reason, subject string) {
-	l := hasLatch(r.mem.Latches, code)
-	r.alarmWhen(l != nil, code, subject, func() string { return and(l.Because, r.soonest(anyZone)) })
-}
-
 func anyZone(*zone) bool { return true }
 
 func (r *Room) zoneAlarms(z *zone) {
-	stands := slices.ContainsFunc(r.alarms, func(a *alarm) bool { return a.subject == z.id })
-	when := func(on bool, code Reason, because func() string) {
-		if on || stands {
-			r.alarmWhen(on, code, z.id, because)
-		}
-	}
+	a := r.about(z.id)
 	for _, code := range []Reason{StoppedByPerson, LeakFound, ValveMismatch, NoResponse} {
 		l := z.latch(code)
-		when(l != nil, code, func() string { return and(l.Because, r.dryingWords(z, r.t)) })
+		a.when(l != nil, code, func() string { return and(l.Because, r.dryingWords(z, r.t)) })
 	}
-	when(isNotWalked(r, z, nil), NotWalked, func() string { return and(notWalkedWords(r, z, nil), r.dryingWords(z, r.t)) })
+	a.when(isNotWalked(r, z, nil), NotWalked, func() string { return and(notWalkedWords(r, z, nil), r.dryingWords(z, r.t)) })
 	m := z.cfg.Moisture
-	when(isOverWet(r, z, nil), OverWet, func() string { return overWetWords(r, z, nil) })
+	a.when(isOverWet(r, z, nil), OverWet, func() string { return overWetWords(r, z, nil) })
 	settled := r.t >= r.born+max(m.StaleAfter, r.holdTo-r.born)
 	if !settled {
 		r.at(r.born + max(m.StaleAfter, r.holdTo-r.born))
 	}
 	blind := len(z.probes) > 0 && !z.est.known && settled
 	cause := z.est.cause(m.Quorum)
-	when(blind && cause == ProbesLost, ProbesLost, func() string { return and(probesLostWords(r, z, nil), r.dryingWords(z, r.t)) })
-	when(blind && cause == ProbesImplausible, ProbesImplausible, func() string { return and(probesImplausibleWords(r, z, nil), r.dryingWords(z, r.t)) })
-	when(z.est.disagree, AlarmProbesDisagree, func() string { return disagreeWords(z, r.t) })
-	when(r.overBudget(z), DailyLimit, func() string { return and(dailyWords(r, z, &z.ask), r.dryingWords(z, r.t)) })
-	r.bandAlarm(z, AlarmPoreEC, z.cfg.PoreEC, &z.poreBand, "the pore water's EC", "mS/cm")
-	r.bandAlarm(z, AlarmRootWarmth, z.cfg.RootTemperature, &z.warmBand, "the substrate's temperature", "°C")
-	r.lookDry(z)
+	a.when(blind && cause == ProbesLost, ProbesLost, func() string { return and(probesLostWords(r, z, nil), r.dryingWords(z, r.t)) })
+	a.when(blind && cause == ProbesImplausible, ProbesImplausible, func() string { return and(probesImplausibleWords(r, z, nil), r.dryingWords(z, r.t)) })
+	a.when(z.est.disagree, AlarmProbesDisagree, func() string { return disagreeWords(z, r.t) })
+	a.when(r.overBudget(z), DailyLimit, func() string { return and(dailyWords(r, z, &z.ask), r.dryingWords(z, r.t)) })
+	r.bandAlarm(a, z, AlarmPoreEC, z.cfg.PoreEC, &z.poreBand, "the pore water's EC", "mS/cm")
+	r.bandAlarm(a, z, AlarmRootWarmth, z.cfg.RootTemperature, &z.warmBand, "the substrate's temperature", "°C")
+	r.lookDry(a, z)
 }
 
 // overBudget holds while the shot of the open window does not fit any 24 h.
@@ -198,7 +199,7 @@ const (
 )
 
 // lookDry raises `dry` once, whatever keeps the zone from water.
-func (r *Room) lookDry(z *zone) {
+func (r *Room) lookDry(a about, z *zone) {
 	d := &z.dry
 	if !d.setUp {
 		d.setUp, d.underSince, d.last = true, forever, r.t
@@ -222,7 +223,7 @@ func (r *Room) lookDry(z *zone) {
 	} else if z.est.known { // probes that come and go do not make a dry zone wet
 		d.underSince = forever
 	}
-	r.alarmWhen(!z.sit.Fallow && z.hasWindows() && r.isDry(z, span), AlarmDry, z.id, func() string { return dryWords(r, z) })
+	a.when(!z.sit.Fallow && z.hasWindows() && r.isDry(z, span), AlarmDry, func() string { return dryWords(r, z) })
 }
 
 // isDry asks the rules of `dry`, and makes sure of a look when one may come true.

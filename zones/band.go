@@ -82,7 +82,7 @@ func (z *zone) rootNumbers(e *estimate, t time.Duration) (pore, celsius []float6
 }
 
 // bandAlarm keeps the alarm of a band.
-func (r *Room) bandAlarm(z *zone, code Reason, b *Band, s *bandState, what, unit string) {
+func (r *Room) bandAlarm(a about, z *zone, code Reason, b *Band, s *bandState, what, unit string) {
 	on := false
 	if b != nil && s.known && s.outSince != forever {
 		if due := s.outSince + b.For; r.t >= due {
@@ -91,7 +91,7 @@ func (r *Room) bandAlarm(z *zone, code Reason, b *Band, s *bandState, what, unit
 			r.at(due)
 		}
 	}
-	r.alarmWhen(on, code, z.id, func() string {
+	a.when(on, code, func() string {
 		word, limit, _ := b.out(s.last)
 		return sprintf("%s is %.1f %s, %s %g %s for %s", what, s.last, unit, word, limit, unit, words(b.For))
 	})

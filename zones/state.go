@@ -86,6 +86,8 @@ func (r *Room) because(z *zone) string {
 	case NoReason:
 		w := z.window()
 		switch {
+		case w != nil && r.t < r.walkTo:
+			return z.watchWords(w) + "; the room is being walked, and windows wait until that ends"
 		case w != nil:
 			return z.watchWords(w)
 		case z.state == Fallow:

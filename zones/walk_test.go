@@ -90,6 +90,20 @@ func TestWalkOpensOneValve(t *testing.T) {
 	require.Equal(t, z.walkLength(), 175500*time.Millisecond, "3 % of 6.5 L at 4 L/h")
 }
 
+// A zone that is not due says that a walk holds its window, until the walk ends.
+func TestAWalkIsToldOfAZoneThatIsNotDue(t *testing.T) {
+	p := walkPlan()
+	p.Zones[0].RequireWalk = false
+	g := newRig(t, p)
+	id := p.Zones[0].ID
+	g.run(time.Minute, 45)
+	require.NotContains(t, g.zone(id).Because, "walked")
+	require.True(t, g.order(Order{ID: "o1", Kind: OrderWalk}).Accepted)
+	require.Regexp(t, "waters under 1.0 %; the room is being walked, and windows wait", g.zone(id).Because)
+	g.run(walkQuiet+time.Second, 45)
+	require.NotContains(t, g.zone(id).Because, "walked")
+}
+
 // Of two outputs on one unrenewed grant, the run waits for both to close by themselves.
 func TestUnrenewedGrant(t *testing.T) {
 	p := walkPlan()

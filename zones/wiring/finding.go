@@ -1,7 +1,9 @@
 package wiring
 
 import (
+	"cmp"
 	"fmt"
+	"slices"
 	"strings"
 )
 
@@ -125,13 +127,14 @@ func (l *list) runs(name string, t *TerminalSheet) {
 	}
 }
 
-// beyond gives the longest run over a limit, and the probes whose run is over it.
+// beyond gives the longest run over a limit, and the probes whose run is over it, the
+// farthest first.
 func beyond(t *TerminalSheet, limit float64) (far float64, which []string) {
-	for i := range t.Probes {
-		if run := t.Probes[i].Run; run.Over(limit) {
-			far = max(far, run.value)
-			which = append(which, t.Probes[i].ID)
-		}
+	over := slices.DeleteFunc(slices.Clone(t.Probes), func(p ProbeLine) bool { return !p.Run.Over(limit) })
+	slices.SortStableFunc(over, func(a, b ProbeLine) int { return cmp.Compare(b.Run.value, a.Run.value) })
+	for i := range over {
+		far = over[0].Run.value
+		which = append(which, over[i].ID)
 	}
 	if len(which) > 4 {
 		which = append(which[:3:3], fmt.Sprintf("%d more", len(which)-3))

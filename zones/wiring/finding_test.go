@@ -67,6 +67,19 @@ func TestFindingsAtTheirEdges(t *testing.T) {
 	require.NotContains(t, codes(Survey(dc)), "wet-contact", "30 V of continuous direct current")
 }
 
+// Of many that are too far the farthest are named.
+func TestTheFarthestAreNamed(t *testing.T) {
+	r := bay()
+	line := &r.Controllers[0].Terminals[0]
+	line.HomeRunM, line.Star, line.Probes = 0, true, nil
+	for i, m := range []float64{70, 71, 1, 90, 80, 72} {
+		line.Probes = append(line.Probes, Probe{ID: string(rune('a' + i)), LeadM: 0, TailM: m})
+	}
+	found := Survey(r).Findings
+	i := slices.IndexFunc(found, func(f Finding) bool { return f.Code == "bus-length" })
+	require.Contains(t, found[i].Text, "to d, e, f and 2 more: ")
+}
+
 func documented(t *testing.T) string {
 	t.Helper()
 	text, err := os.ReadFile(filepath.Join("..", "..", "docs", "wiring.md"))

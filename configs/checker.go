@@ -1,8 +1,6 @@
 package configs
 
 import (
-	"time"
-
 	"rillgate/schedule"
 	"rillgate/zones"
 )
@@ -131,9 +129,6 @@ func (z *rawZone) sizing() *zones.Zone {
 	return &zones.Zone{ID: z.id.v, Plants: z.plants.v, VolumeML: z.keys.volume.v, EmittersEach: z.keys.perPlant.v, EmitterLPH: z.keys.flow.v}
 }
 
-// shortestShot is the least time for which a valve is opened.
-const shortestShot = time.Second
-
 // checkShot says what keeps a shot from being one run of the zone.
 func (z *rawZone) checkShot(shot schedule.Shot, at place, what string) {
 	d, ok := z.sizing().RunTime(shot)
@@ -144,8 +139,8 @@ func (z *rawZone) checkShot(shot schedule.Shot, at place, what string) {
 	case !ok && (!z.keys.perPlant.given || !z.keys.flow.given):
 		at.failIn(z.id.v, CodeMissing, "give them under `emitters` of the zone or of `defaults`: {per_plant: 2, flow: 2 L/h}", "%s is a volume, but zone `%s` has no emitters", what, z.id.v)
 	case !ok:
-	case d < shortestShot:
-		at.failIn(z.id.v, CodeRange, "no valve opens and closes so soon: give more at once, or mind the scale", "%s takes %s in zone `%s`: at least %s", what, timeWords(d), z.id.v, timeWords(shortestShot))
+	case d < zones.ShortestRun:
+		at.failIn(z.id.v, CodeRange, "no valve opens and closes so soon: give more at once, or mind the scale", "%s takes %s in zone `%s`: at least %s", what, timeWords(d), z.id.v, timeWords(zones.ShortestRun))
 	case limit.ok && d > limit.v:
 		at.failIn(z.id.v, CodeConflict, "make the shot smaller, or raise max_run ("+limit.at.short()+")", "%s takes %s in zone `%s`: longer than max_run, %s", what, timeWords(d), z.id.v, timeWords(limit.v))
 	case z.keys.maxPerDay.ok && d > z.keys.maxPerDay.v:

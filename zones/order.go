@@ -197,7 +197,15 @@ func (r *Room) handShot(z *zone, e *Order) (*ask, string) {
 		}
 		a.length = d
 	}
-	return a, ""
+	return a, tooShort(a.length)
+}
+
+// tooShort says that a valve would be told to close before it has opened; "" = it would not.
+func tooShort(d time.Duration) string {
+	if d >= ShortestRun {
+		return ""
+	}
+	return sprintf("no valve opens and closes so soon: it takes %s of valve time, %s is the least", words(d), words(ShortestRun))
 }
 
 func (r *Room) anyWindow(z *zone) (*schedule.Window, bool) {

@@ -16,6 +16,7 @@ const (
 	MaxRunCeiling    = time.Hour
 	MaxPerDayCeiling = 12 * time.Hour
 	MinRestFloor     = 10 * time.Second
+	ShortestRun      = time.Second // of a window, a shot by hand, a soak (chosen here: a valve takes some 0.1 s each way)
 	HoldCeiling      = 24 * time.Hour
 	LeaseMin         = 10 * time.Second
 	LeaseMax         = 2 * time.Minute

@@ -128,6 +128,9 @@ func (z *zone) planSoak(e *Order) (*soak, string) {
 	if !ok {
 		return nil, "the zone's emitters are not in room.yaml: nobody can tell how long that volume takes"
 	}
+	if because := tooShort(whole); because != "" {
+		return nil, because
+	}
 	longest := min(limits.MaxRun, MaxRunCeiling)
 	if whole > limits.MaxPerDay || whole > MaxPerDayCeiling {
 		most := min(limits.MaxPerDay, MaxPerDayCeiling)

@@ -26,6 +26,7 @@ func TestOrdersThatAreRefused(t *testing.T) {
 		"shot for no zone":     {Order{Kind: OrderShot, Zone: "z"}, "no zone"},
 		"shot before now":      {Order{Kind: OrderShot, Zone: "a", For: -time.Second}, "over zero"},
 		"shot of less":         {Order{Kind: OrderShot, Zone: "a", VolumeML: -1}, "over zero"},
+		"shot of a blink":      {Order{Kind: OrderShot, Zone: "a", For: ShortestRun - 1}, "so soon"},
 		"stop of no zone":      {Order{Kind: OrderStop, Zone: "z"}, "no zone"},
 		"reset of nothing":     {Order{Kind: OrderReset, Subject: "z"}, "nothing called"},
 		"reset of no budget":   {Order{Kind: OrderReset, Subject: "budget"}, "say whose budget"},
@@ -46,6 +47,15 @@ func TestOrdersThatAreRefused(t *testing.T) {
 			require.Equal(t, before, g.room.recSeq, "a refused order is remembered nowhere")
 		})
 	}
+}
+
+// What a valve could not follow is refused, one second is not.
+func TestShortestRun(t *testing.T) {
+	g := newRig(t, soakPlan(1, 2))
+	a := g.order(Order{ID: "1", Kind: OrderSoak, Zone: "a", VolumeML: 1})
+	require.False(t, a.Accepted)
+	require.Contains(t, a.Because, "no valve opens and closes so soon")
+	require.True(t, g.order(Order{ID: "2", Kind: OrderShot, Zone: "a", For: ShortestRun}).Accepted)
 }
 
 // A zone may be named as the subject too, and the room by its own id.

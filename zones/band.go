@@ -70,7 +70,10 @@ func (z *zone) rootNumbers(e *estimate, t time.Duration) (pore, celsius []float6
 	n := len(z.probes)
 	both := make([]float64, 2*n)
 	pore, celsius = both[:0:n], both[n:n]
-	for p := range e.counting(z, t) {
+	for i, p := range z.probes {
+		if !e.counting(i, p, t) {
+			continue
+		}
 		if !math.IsNaN(p.temperature) {
 			celsius = append(celsius, p.temperature)
 		}

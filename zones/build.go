@@ -90,6 +90,7 @@ func (r *Room) build(p *Plan) {
 		r.fitZone(z, &p.Zones[i])
 	}
 	slices.SortFunc(r.zones, func(a, b *zone) int { return compare(a.id, b.id) })
+	r.moveHolds()
 	r.reconcile()
 	r.buildProbes(p)
 	r.dropAlarms()
@@ -145,7 +146,8 @@ func (r *Room) buildControllers(p *Plan) {
 }
 
 // buildOutputs fits outputs of the plan. One that left the plan stays, without a
-// valve, until it is known to be closed.
+// zone, until it is known to be closed and not latched open; until then it counts in the
+// limits of its supply.
 func (r *Room) buildOutputs(p *Plan) {
 	old, oldSupplies := r.outputs, r.supplies
 	r.outputs, r.supplies = nil, nil
@@ -180,8 +182,14 @@ func (r *Room) buildOutputs(p *Plan) {
 		o.supply = r.supplyOf(v.Supply)
 	}
 	for _, o := range old {
-		if r.outputBy[o.id] == nil && !o.confirmed && r.controlBy[o.id.Controller] != nil {
-			o.zone, o.supply, o.master = nil, nil, false
+		stays := !o.confirmed || hasLatch(o.mem.Latches, ValveMismatch) != nil
+		if r.outputBy[o.id] == nil && stays && r.controlBy[o.id.Controller] != nil {
+			if o.zone = nil; o.supply != nil {
+				o.supply = r.supplyOf(o.supply.cfg.ID)
+			}
+			if o.master {
+				o.supply, o.master = nil, false
+			}
 			o.ctl, o.mem = r.controlBy[o.id.Controller], r.mem.output(o.id)
 			r.outputs = append(r.outputs, o)
 			r.outputBy[o.id] = o

@@ -1,7 +1,6 @@
 package zones
 
 import (
-	"iter"
 	"slices"
 	"time"
 )
@@ -58,22 +57,18 @@ func (z *zone) estimate(t time.Duration) estimate {
 	return e
 }
 
-// counting goes over the probes of the zone that count in an estimate of age t, outliers
+// counting reports whether the zone's i-th probe counts in an estimate of age t, outliers
 // left out: the one rule for every number that comes from them.
-func (e *estimate) counting(z *zone, t time.Duration) iter.Seq[*probe] {
-	return func(yield func(*probe) bool) {
-		for i, p := range z.probes {
-			if p.counts(t) && e.outliers&(1<<uint(i)) == 0 && !yield(p) {
-				return
-			}
-		}
-	}
+func (e *estimate) counting(i int, p *probe, t time.Duration) bool {
+	return p.counts(t) && e.outliers&(1<<uint(i)) == 0
 }
 
 // moistures adds those of the counting probes without outliers, %.
 func (e *estimate) moistures(z *zone, t time.Duration, vals []float64) []float64 {
-	for p := range e.counting(z, t) {
-		vals = append(vals, p.value.Float())
+	for i, p := range z.probes {
+		if e.counting(i, p, t) {
+			vals = append(vals, p.value.Float())
+		}
 	}
 	return vals
 }

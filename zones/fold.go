@@ -108,7 +108,7 @@ func (m *Memory) Apply(rec *Record) {
 		m.unlatch(rec)
 	case RecHold:
 		z := m.zone(rec.Hold.Zone)
-		z.HoldUntil, z.HoldSource = rec.Hold.Until, rec.Hold.Source
+		z.HoldUntil, z.HoldSource, z.HoldOn = rec.Hold.Until, rec.Hold.Source, rec.Hold.Outputs
 	case RecEpoch:
 		m.Epoch = max(m.Epoch, rec.Epoch)
 	case RecStart:

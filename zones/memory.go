@@ -58,6 +58,7 @@ type LatchMemory struct {
 type ZoneMemory struct {
 	HoldUntil  time.Duration     `json:"hold_until,omitempty"` // age; 0 = none
 	HoldSource Source            `json:"hold_source,omitempty"`
+	HoldOn     []Output          `json:"hold_on,omitempty"` // the zone's outputs then: the hold follows them into another zone
 	Progress   schedule.Progress `json:"progress"`
 	// Past keeps what earlier instances had, the oldest first, so that a clock set
 	// back goes on in them instead of beginning them again.
@@ -137,6 +138,8 @@ type HoldRecord struct {
 	Zone   string        `json:"zone"`
 	Until  time.Duration `json:"until"`
 	Source Source        `json:"source,omitempty"`
+
+	Outputs []Output `json:"outputs,omitempty"` // of the zone, as it is set
 }
 
 // ZoneProgress replaces what is remembered of a zone, but for hold and totals.

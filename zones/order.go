@@ -100,8 +100,48 @@ func (r *Room) orderHold(e *Order) {
 		r.answer(e, false, NoReason, sprintf("a hold lasts up to %s, not %s", words(HoldCeiling), words(d)))
 		return
 	}
-	r.record(&Record{Kind: RecHold, Hold: &HoldRecord{Zone: z.id, Until: r.t + d, Source: e.Source}})
-	r.answer(e, true, HeldByPerson, sprintf("%s is held for %s", z.id, words(d)))
+	if !r.hold(z, r.t+d, e.Source) {
+		r.answer(e, true, HeldByPerson, sprintf("%s is held already, until %s: only a release makes a hold shorter", z.id, r.clockWords(z.mem.HoldUntil)))
+		return
+	}
+	r.answer(e, true, HeldByPerson, sprintf("%s is held for %s", z.id, words(z.mem.HoldUntil-r.t)))
+}
+
+// hold holds a zone until an age at least. A hold that stands gets no shorter by it, and
+// one that was set at the box stays for the box to end. It reports whether anything changed.
+func (r *Room) hold(z *zone, until time.Duration, source Source) bool {
+	if r.t < z.mem.HoldUntil {
+		until = max(until, z.mem.HoldUntil)
+		if source == "mqtt" {
+			source = z.mem.HoldSource
+		}
+		if until == z.mem.HoldUntil && source == z.mem.HoldSource {
+			return false
+		}
+	}
+	r.record(&Record{Kind: RecHold, Hold: &HoldRecord{Zone: z.id, Until: until, Source: source, Outputs: ids(z.outs)}})
+	return true
+}
+
+// moveHolds lets the hold of a zone that left the plan, or has another name in it, go with
+// its outputs: the bed is the same.
+func (r *Room) moveHolds() {
+	for _, id := range sortedKeys(r.mem.Zones) {
+		m := *r.mem.Zones[id]
+		if r.zoneBy[id] != nil || r.t >= m.HoldUntil {
+			continue
+		}
+		moved := false
+		for _, z := range r.zones {
+			if slices.ContainsFunc(z.outs, func(o *output) bool { return slices.Contains(m.HoldOn, o.id) }) {
+				r.hold(z, m.HoldUntil, m.HoldSource)
+				moved = true
+			}
+		}
+		if moved {
+			r.record(&Record{Kind: RecHold, Hold: &HoldRecord{Zone: id}})
+		}
+	}
 }
 
 func (r *Room) orderRelease(e *Order) {

@@ -1,5 +1,7 @@
 package zones
 
+import "slices"
+
 // orderReset lets water again: of a zone, a supply, the room, or a budget that
 // counts as spent. It opens nothing, and is refused while the cause holds.
 func (r *Room) orderReset(e *Order) {
@@ -13,7 +15,7 @@ func (r *Room) orderReset(e *Order) {
 	case subject == "" || subject == "room" || subject == r.plan.Room:
 		r.resetRoom(e)
 	case r.zoneBy[subject] != nil:
-		r.resetOutputs(e, r.zoneBy[subject].outs, subject)
+		r.resetZone(e, r.zoneBy[subject])
 	case r.supplyOf(subject) != nil:
 		r.resetSupply(e, r.supplyOf(subject))
 	default:
@@ -27,6 +29,10 @@ func (r *Room) resetBudget(e *Order) {
 		r.answer(e, false, NoReason, sprintf("say whose budget: reset budget ZONE; %s", r.zonesWords()))
 		return
 	}
+	if !z.spent() {
+		r.answer(e, false, NoReason, sprintf("nothing of %s's budget was lost: the water of the last 24 h counts for all of them", z.id))
+		return
+	}
 	r.record(&Record{Kind: RecReset, Budget: &BudgetRecord{Outputs: ids(z.outs)}, Latch: &LatchRecord{Code: DailyLimit, Outputs: ids(z.outs)}})
 	r.answer(e, true, NoReason, sprintf("the water of the last 24 h no longer counts for %s", z.id))
 }
@@ -36,20 +42,31 @@ func (r *Room) resetSupply(e *Order, s *supply) {
 	if s.master != nil {
 		outs = append(outs, s.master)
 	}
-	for _, z := range s.zones {
-		outs = append(outs, z.outs...)
+	for _, o := range r.outputs { // those that no zone uses any more too
+		if o.supply == s && !o.master {
+			outs = append(outs, o)
+		}
 	}
-	r.resetOutputs(e, outs, s.cfg.ID)
-}
-
-// resetOutputs clears what is latched on outputs; valve-mismatch of a supply with a
-// master goes for the whole supply.
-func (r *Room) resetOutputs(e *Order, outs []*output, subject string) {
 	codes := latchedCodes(outs)
-	if len(codes) == 0 {
-		r.answer(e, false, NoReason, sprintf("nothing is latched at %s", subject))
+	if !slices.Contains(codes, ValveMismatch) { // a stop, a leak, a bed that does not answer are a zone's own
+		r.answer(e, false, NoReason, sprintf("nothing is latched at %s%s", s.cfg.ID, r.latchedZones()))
 		return
 	}
+	r.resetCodes(e, outs, []Reason{ValveMismatch}, s.cfg.ID)
+}
+
+func (r *Room) resetZone(e *Order, z *zone) {
+	codes := latchedCodes(z.outs)
+	if len(codes) == 0 {
+		r.answer(e, false, NoReason, sprintf("nothing is latched at %s", z.id))
+		return
+	}
+	r.resetCodes(e, z.outs, codes, z.id)
+}
+
+// resetCodes clears what is latched on outputs; valve-mismatch of a supply with a
+// master goes for the whole supply.
+func (r *Room) resetCodes(e *Order, outs []*output, codes []Reason, subject string) {
 	for _, code := range codes {
 		if because, holds := r.causeHolds(code, outs); holds {
 			r.answer(e, false, code, because+": mend that first")
@@ -130,7 +147,10 @@ func (r *Room) causeHolds(code Reason, outs []*output) (string, bool) {
 		return "", false
 	}
 	for _, o := range r.withSupply(outs) {
-		if o.shown && (o.open || o.flowing()) {
+		if !o.shown {
+			return "controller " + o.ctl.id + " has not told since it began, or since we did, whether valve " + o.valve + " is closed", true
+		}
+		if o.open || o.flowing() {
 			return "valve " + o.valve + " is still open or flowing", true
 		}
 	}

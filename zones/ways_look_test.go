@@ -121,8 +121,8 @@ func TestUnheardInputs(t *testing.T) {
 	require.Nil(t, g.room.unheard(g.room.zoneBy["a"]), "it is the other supply's")
 }
 
-// A reset waits until the meter is still; what a new boot has not shown yet does not
-// speak against it.
+// A reset waits until the meter is still, and until the controller's boot has shown the
+// valve: a start or a reboot mends none.
 func TestResetOfAMismatchThatFlows(t *testing.T) {
 	g := watering(t, benchPlan(1, 2))
 	o := Output{"north", 1}
@@ -134,7 +134,13 @@ func TestResetOfAMismatchThatFlows(t *testing.T) {
 	a := g.order(Order{Kind: OrderReset, Zone: "a"})
 	require.False(t, a.Accepted)
 	require.Contains(t, a.Because, "still open or flowing")
+	g.flow[o] = 0
 	g.room.outputBy[o].shown = false
+	a = g.order(Order{Kind: OrderReset, Zone: "a"})
+	require.False(t, a.Accepted)
+	require.Contains(t, a.Because, "has not told since it began")
+	g.pass(time.Second)
+	g.report()
 	require.True(t, g.order(Order{Kind: OrderReset, Zone: "a"}).Accepted)
 }
 

@@ -29,7 +29,7 @@ func TestLossCountsOnce(t *testing.T) {
 		m := LostMemory(0)
 		m.output(Output{"north", 1}).Spent = !freed
 		g := startRig(t, benchPlan(1, 2), m, false)
-		require.True(t, g.order(Order{Kind: OrderReset, Subject: "budget", Zone: "a"}).Accepted)
+		require.Equal(t, !freed, g.order(Order{Kind: OrderReset, Subject: "budget", Zone: "a"}).Accepted, "only what is spent is freed")
 		g.epoch, g.seq = 40, 7
 		g.pass(time.Second)
 		g.report()

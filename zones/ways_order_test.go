@@ -177,7 +177,7 @@ func TestWhatALedgerCannotKeepIsSaid(t *testing.T) {
 	g.run(30*time.Second, 45)
 	require.NotContains(t, g.order(Order{Kind: OrderHold, Zone: "a", For: time.Hour}).Because, forgets)
 	g.step(&RecordFailed{Seq: g.room.recSeq, Err: "no space left on device"})
-	for _, o := range []Order{{Kind: OrderHold, Zone: "a", For: time.Hour}, {Kind: OrderRelease, Zone: "a"}, {Kind: OrderStop}} {
+	for _, o := range []Order{{Kind: OrderHold, Zone: "a", For: 2 * time.Hour}, {Kind: OrderRelease, Zone: "a"}, {Kind: OrderStop}} {
 		a := g.order(o)
 		require.True(t, a.Accepted, o.Kind)
 		require.Contains(t, a.Because, forgets, o.Kind)

@@ -105,10 +105,25 @@ func TestOutputThatLeftThePlan(t *testing.T) {
 	g.obey = false
 	g.step(&NewPlan{without("0001")})
 	require.NotNil(t, g.room.outputBy[left])
-	g.run(time.Minute, 45)
+	g.run(time.Minute, 35)
 	require.NotNil(t, hasLatch(g.room.outputBy[left].mem.Latches, ValveMismatch), "a valve of no zone latches too")
 	require.Equal(t, ValveLatched, g.valve("a"))
+	require.Empty(t, g.commands(g.run(2*time.Minute, 35), true), "it counts in the limits of its supply: b does not open")
+	require.Equal(t, SupplyBusy, g.zone("b").Reason, g.zone("b").Because)
+	require.Contains(t, g.order(Order{ID: "r1", Kind: OrderReset, Subject: "feed"}).Because, "still open or flowing")
+	g.obey = true
+	g.open[left] = false
+	g.pass(time.Second)
+	g.report()
+	g.step(&NewPlan{without("0003")})
+	require.NotNil(t, g.room.outputBy[left], "latched, it stays")
+	require.True(t, g.order(Order{ID: "r2", Kind: OrderReset, Subject: "feed"}).Accepted)
+	g.run(20*time.Second, 35)
+	require.NotNil(t, g.room.zoneBy["b"].run, "and then its supply is free")
 
+	g = watering(t, benchPlan(2, 2))
+	g.obey = false
+	g.step(&NewPlan{without("0001")})
 	p := without("0002")
 	p.Controllers[0].ID, p.Valves[0].Output.Controller = "south", "south"
 	for i := range p.Probes {

@@ -49,8 +49,9 @@ type Checker struct {
 	places  map[zones.Place]*place
 	atList  []*place // the same, in the order of their first mention
 	latches []latch
-	ended   []latch         // by a reset that may not be durable
-	holds   map[string]hold // by zone
+	ended   []latch               // by a reset that may not be durable
+	holds   map[string]hold       // by zone
+	gone    map[zones.Output]left // outputs of valves that left the plan, with their supply
 	durable uint64
 	leases  []leased // those of the ledger; a crash takes what was not durable
 	starts  []time.Duration
@@ -197,6 +198,7 @@ func (c *Checker) newProcess() {
 // newPlan puts a plan in force: running runs may only get shorter by it.
 func (c *Checker) newPlan(p *zones.Plan) {
 	lease := max(p.Lease, c.plan.Lease)
+	c.leave(p)
 	c.plan = p
 	for _, r := range c.active {
 		z := c.zonePlan(r.zone)

@@ -157,6 +157,32 @@ func (c *Checker) runGrant(cmd *zones.Command, o *output, until, up time.Duratio
 // sibling reports whether this output of the run was not closed yet.
 func (c *Checker) sibling(r *run, o *output) bool { return o.openRun == r.id && o.commanded }
 
+// left is a valve that a plan left out.
+type left struct {
+	supply string
+	since  time.Duration
+	closed bool // and known to be closed then: what it does later is nobody's
+}
+
+// leave notes the valves that a new plan leaves out: what is open goes on drawing from its
+// supply.
+func (c *Checker) leave(p *zones.Plan) {
+	for i := range c.plan.Valves {
+		v := &c.plan.Valves[i]
+		if c.gone == nil {
+			c.gone = map[zones.Output]left{}
+		}
+		c.gone[v.Output] = left{v.Supply, c.now.Mono, c.out(v.Output).ackClosed}
+	}
+	for i := range p.Valves {
+		at := p.Valves[i].Output
+		if l, back := c.gone[at]; back && l.closed && l.since != c.now.Mono { // it is watched from now on
+			c.out(at).wrongSince = 0
+		}
+		delete(c.gone, at)
+	}
+}
+
 // limitSupply is INV-6 at an opening.
 func (c *Checker) limitSupply(cmd *zones.Command) {
 	v := c.valve(cmd.Output)
@@ -175,6 +201,11 @@ func (c *Checker) limitSupply(cmd *zones.Command) {
 		if z := c.zoneOf(w.ID); z != nil && !counted[z.ID] {
 			flow += z.FlowLPH()
 			counted[z.ID] = true
+		}
+	}
+	for at, l := range c.gone {
+		if l.supply == v.Supply && c.maybeOpen(at) {
+			open++
 		}
 	}
 	if open > s.MaxOpen {

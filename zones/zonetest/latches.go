@@ -195,15 +195,45 @@ func (c *Checker) latchOver(cmd *zones.Command) *latch {
 // hold is one that a person ordered. A restart may take some minutes of age away: it
 // lasts so much longer then, never less.
 type hold struct {
-	until time.Duration // Mono
-	seq   uint64
+	until   time.Duration // Mono
+	seq     uint64
+	byBox   bool           // no word over MQTT ends it
+	outputs []zones.Output // of the zone, by the plan in which it was set
 }
 
-// held is INV-19: what a person holds gets no water, whatever died meanwhile.
+// held is INV-19: what a person holds gets no water, whatever died meanwhile, and under
+// whatever name.
 func (c *Checker) held(cmd *zones.Command) {
-	if h := c.holds[cmd.Zone]; cmd.Zone != "" && h.seq != 0 && h.seq <= c.durable && c.now.Mono < h.until-tickGap {
-		c.breach(19, "%s opens, zone %s is held for %s more", cmd.Output, cmd.Zone, h.until-c.now.Mono)
+	for zone, h := range c.holds {
+		mine := zone == cmd.Zone || c.zonePlan(zone) == nil && slices.Contains(h.outputs, cmd.Output)
+		if mine && cmd.Zone != "" && h.seq <= c.durable && c.now.Mono < h.until-tickGap {
+			c.breach(19, "%s of zone %s opens, zone %s is held for %s more", cmd.Output, cmd.Zone, zone, h.until-c.now.Mono)
+		}
 	}
+}
+
+// follows reports whether a hold of a zone that has left the plan goes on over outputs
+// of another.
+func (c *Checker) follows(zone string, until time.Duration) bool {
+	for old, h := range c.holds {
+		shared := slices.ContainsFunc(c.outputsOf(zone), func(at zones.Output) bool { return slices.Contains(h.outputs, at) })
+		if old != zone && c.zonePlan(old) == nil && shared && until >= h.until-tickGap {
+			return true
+		}
+	}
+	return false
+}
+
+// outputsOf gives the outputs of a zone's valves, by the plan.
+func (c *Checker) outputsOf(zone string) (at []zones.Output) {
+	if z := c.zonePlan(zone); z != nil {
+		for i := range c.plan.Valves {
+			if v := &c.plan.Valves[i]; slices.Contains(z.Valves, v.ID) {
+				at = append(at, v.Output)
+			}
+		}
+	}
+	return at
 }
 
 // forgetHolds drops what a crash may have taken.
@@ -217,15 +247,32 @@ func (c *Checker) hold(ev zones.Event, rec *zones.Record) {
 	if c.holds == nil {
 		c.holds = map[string]hold{}
 	}
+	o, ordered := ev.(*zones.Order)
+	old, stood := c.holds[h.Zone]
+	stood = stood && c.now.Mono < old.until-tickGap
 	if h.Until == 0 {
+		switch {
+		case ordered && o.Kind == zones.OrderRelease && old.byBox && o.Source == "mqtt":
+			c.breach(19, "a word over MQTT ends the hold of %s, which the box set", h.Zone)
+		case !(ordered && o.Kind == zones.OrderRelease) && c.zonePlan(h.Zone) != nil:
+			c.breach(20, "zone %s is released without an order", h.Zone)
+		}
 		delete(c.holds, h.Zone)
 		return
 	}
-	c.holds[h.Zone] = hold{until: c.now.Mono + h.Until - rec.Age, seq: rec.Seq}
+	now := hold{until: c.now.Mono + h.Until - rec.Age, seq: rec.Seq, byBox: h.Source != "mqtt", outputs: c.outputsOf(h.Zone)}
+	switch {
+	case stood && now.until < old.until-tickGap:
+		c.breach(19, "the hold of zone %s is made %s shorter", h.Zone, old.until-now.until)
+	case stood && old.byBox && !now.byBox:
+		c.breach(19, "the hold of zone %s was set at the box and is MQTT's now", h.Zone)
+	}
+	moved := !ordered && c.follows(h.Zone, now.until)
+	c.holds[h.Zone] = now
 	if h.Until-rec.Age > zones.HoldCeiling+time.Second {
 		c.breach(18, "zone %s is held for %s", h.Zone, h.Until-rec.Age)
 	}
-	if o, ok := ev.(*zones.Order); !ok || o.Kind != zones.OrderHold {
+	if !moved && !(ordered && o.Kind == zones.OrderHold) {
 		c.breach(20, "zone %s is held without an order", h.Zone)
 	}
 }
@@ -239,6 +286,9 @@ func (c *Checker) deadlines() {
 			c.breach(2, "%s is open %s after its last grant", at, c.now.Mono-o.deadline)
 		}
 		seen := min(c.now.Mono-o.wrongSince, o.wrongTo-o.wrongFrom) // reports may come late, and all at once
+		if l, gone := c.gone[at]; gone && l.closed && o.wrongSince > l.since {
+			continue
+		}
 		if o.wrongSince != 0 && seen > 3*time.Second+tickGap && !c.mismatched(at) {
 			c.breach(22, "%s is reported open or flowing for %s against our close, and nothing is latched", at, o.wrongTo-o.wrongFrom)
 		}

@@ -25,10 +25,11 @@ type class struct {
 
 // Draw gives the case of a seed: each class of fault is on in half of the seeds, at a
 // rate of its own. Half of the seeds end in a calm, in which watering must resume. In
-// fifteen of sixteen the controllers say little while nothing happens, as if what tells
+// 63 of 64 the controllers say little while nothing happens, as if what tells
 // nothing new were lost: so most of the time goes into what matters.
 func Draw(seed uint64, days float64) *Case {
-	c := &Case{Seed: seed, Days: days, NoCutOff: seed%2 == 1, Sparse: seed/4%64 != 0, Pressed: newDice(seed, "pressed").chance(0.4)}
+	c := &Case{Seed: seed, Days: days, NoCutOff: seed%2 == 1, Sparse: seed/4%64 != 0, Pressed: newDice(seed, "pressed").chance(0.4),
+		Valves: newDice(seed, "valves leave").chance(0.5)}
 	if seed%4 < 2 && days >= 2 {
 		c.CalmDays = 1
 	}

@@ -96,6 +96,7 @@ type Case struct {
 	NoCutOff bool    `json:"no_cut_off,omitempty"` // outputs do not drop at their deadline
 	Pressed  bool    `json:"pressed,omitempty"`    // pressure or transformers may be enough for one zone alone
 	Sparse   bool    `json:"sparse,omitempty"`     // few messages while nothing happens
+	Valves   bool    `json:"valves,omitempty"`     // the plan without z1 has none of its valves either
 	Faults   []Fault `json:"faults"`
 
 	spoil func(life int, e zones.Effect)

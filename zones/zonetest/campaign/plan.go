@@ -66,6 +66,10 @@ func newSetup(c *Case) *setup {
 		press(newDice(c.Seed, "pressure"), p)
 	}
 	s.plans = append([]*zones.Plan{p}, otherPlans(p)...)
+	if c.Valves {
+		without := s.plans[2]
+		without.Valves = slices.DeleteFunc(slices.Clone(without.Valves), func(v zones.Valve) bool { return slices.Contains(p.Zones[0].Valves, v.ID) })
+	}
 	s.options = simroom.Options{
 		Seed: c.Seed, Start: start(d, p.Calendar.Location), ReadingPeriod: period, NoStamps: d.chance(0.5),
 		KeepReports: 4 * 8 * kept, CrystalPPM: 200, MeterAll: d.chance(0.3), CutOffLag: pick(d, []time.Duration{-1, 80 * time.Millisecond}), NoCutOff: c.NoCutOff,

@@ -168,8 +168,31 @@ func (d *Daemon) answered(a *zones.Answer) {
 		ch <- *a
 	}
 	if d.publisher != nil {
-		d.publisher.Answer(a)
+		d.tellOnceWritten(a)
 	}
+}
+
+// tellOnceWritten answers over MQTT: what was accepted once it is on the disk, for nobody is told of a
+// hold or a stop that a power cut undoes.
+func (d *Daemon) tellOnceWritten(a *zones.Answer) {
+	p, written := d.publisher, d.recorder.written()
+	select {
+	case <-written:
+		p.Answer(a)
+		return
+	default:
+	}
+	if !a.Accepted {
+		p.Answer(a)
+		return
+	}
+	go func() {
+		select {
+		case <-written:
+		case <-d.ended:
+		}
+		p.Answer(a)
+	}()
 }
 
 // entry numbers a line of the journal and hands it on.

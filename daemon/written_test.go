@@ -25,6 +25,12 @@ func TestWrittenWaitsForTheDisk(t *testing.T) {
 	<-r.written() // nothing was put
 	r.put(&zones.Record{Seq: 1})
 	<-d.begun
+	alone := r.written()
+	select {
+	case <-alone:
+		require.Fail(t, "the first record is on its way, and none waits behind it")
+	default:
+	}
 	r.put(&zones.Record{Seq: 2})
 	written := r.written()
 	d.free <- struct{}{}

@@ -83,6 +83,9 @@ func TestResetOfASupply(t *testing.T) {
 	a := g.order(Order{Kind: OrderReset, Subject: "feed"})
 	require.False(t, a.Accepted)
 	require.Contains(t, a.Because, "`rillgate reset a`")
+	g.room.latchZone(g.room.zoneBy["b"], ValveMismatch, "planted")
+	require.True(t, g.order(Order{Kind: OrderReset, Subject: "feed"}).Accepted)
+	g.run(5*time.Second, 45)
 	require.Equal(t, StoppedByPerson, g.zone("a").Reason)
 	require.True(t, g.order(Order{Kind: OrderReset, Zone: "a"}).Accepted)
 }

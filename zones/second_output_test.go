@@ -35,7 +35,7 @@ func TestTheSecondOutputBindsTheZone(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			m := NewMemory()
 			m.Seq, m.Age = 1, 30*time.Hour
-			m.output(Output{"north", 1})
+			m.output(Output{"north", 1}).Ran, m.output(Output{"north", 1}).Rested = true, time.Hour
 			c.remember(m.output(second))
 			g := rawRig(t, pairPlan(), m)
 			g.run(time.Minute, 35)

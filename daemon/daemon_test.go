@@ -363,3 +363,17 @@ func TestKeeperTriesAgain(t *testing.T) {
 }
 
 var _ operator.Room = (*Daemon)(nil)
+
+// A clock is not believed that is behind the last time in the ledger.
+func TestTheTimeIsNotBeforeTheLedgers(t *testing.T) {
+	o, c := inRoom(t)
+	d := open(t, o)
+	c.Set(11 * time.Minute)
+	_, err := d.Advance()
+	require.NoError(t, err)
+	last := d.now.Wall
+	require.NoError(t, d.Close(nil))
+	d = open(t, o)
+	require.WithinDuration(t, last, d.trust.floor, time.Minute)
+	require.NoError(t, d.Close(nil))
+}

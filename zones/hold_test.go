@@ -65,6 +65,13 @@ func TestAHoldFollowsItsOutputs(t *testing.T) {
 
 	g.step(&NewPlan{benchPlan(2, 2)})
 	require.NotZero(t, g.room.zoneBy["a"].mem.HoldUntil, "and back")
+
+	p := benchPlan(2, 2)
+	p.Hash, p.Zones, p.Valves, p.Probes = "0002", p.Zones[1:], p.Valves[1:], p.Probes[2:]
+	g.step(&NewPlan{p})
+	require.NotZero(t, g.room.mem.zone("a").HoldUntil, "of a bed that is gone it waits for the bed")
+	g.step(&NewPlan{benchPlan(2, 2)})
+	require.Equal(t, HeldByPerson, g.zone("a").Reason)
 }
 
 // Only a budget that counts as spent is freed: else a reset would be water without end.

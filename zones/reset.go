@@ -134,13 +134,9 @@ func latchedCodes(outs []*output) []Reason {
 
 // causeHolds says whether what set a latch still stands.
 func (r *Room) causeHolds(code Reason, outs []*output) (string, bool) {
-	if code == LeakFound {
-		for _, o := range outs {
-			if z := o.zone; z != nil {
-				if n, of := z.rising(r.t); of > 0 && 2*n > of {
-					return "its probes still rise without a run", true
-				}
-			}
+	if code == LeakFound { // a zone's own
+		if n, of := outs[0].zone.rising(r.t); of > 0 && 2*n > of {
+			return "its probes still rise without a run", true
 		}
 	}
 	if code != ValveMismatch {

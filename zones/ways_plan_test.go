@@ -123,8 +123,19 @@ func TestOutputThatLeftThePlan(t *testing.T) {
 
 	g = watering(t, benchPlan(2, 2))
 	g.obey = false
+	p := without("0001")
+	p.Supplies[0].ID, p.Valves[0].Supply = "rain", "rain"
+	g.step(&NewPlan{p})
+	require.Nil(t, g.room.outputBy[left].supply, "its supply left with it")
+	p = without("0002")
+	p.Supplies[0].ID, p.Valves[0].Supply = "rain", "rain"
+	g.step(&NewPlan{p})
+	require.NotNil(t, g.room.outputBy[left])
+
+	g = watering(t, benchPlan(2, 2))
+	g.obey = false
 	g.step(&NewPlan{without("0001")})
-	p := without("0002")
+	p = without("0002")
 	p.Controllers[0].ID, p.Valves[0].Output.Controller = "south", "south"
 	for i := range p.Probes {
 		p.Probes[i].Place.Controller = "south"

@@ -193,13 +193,15 @@ func (r *Room) record(rec *Record) uint64 {
 	return rec.Seq
 }
 
-// recorded takes the ledger's answer.
+// recorded takes the ledger's answer. Only an epoch and a run that is to open wait for one.
 func (r *Room) recorded(seq uint64) {
 	r.durable = max(r.durable, seq)
 	if !r.epochSafe && r.durable >= r.epochRec {
-		r.epochSafe = true
+		r.epochSafe, r.dirty = true, true
 	}
-	r.dirty = true
+	for _, z := range r.zones {
+		r.dirty = r.dirty || z.run != nil && z.run.phase == recording
+	}
 }
 
 // recordFailed stands until a restart: after a failed sync nothing that the file

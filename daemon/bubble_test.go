@@ -56,6 +56,13 @@ func (d *diary) find(from int, begin string) (index int, at time.Duration) {
 	return -1, 0
 }
 
+// since gives the lines from an index on.
+func (d *diary) since(from int) []string {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	return append([]string(nil), d.lines[from:]...)
+}
+
 func (d *diary) len() int {
 	d.mu.Lock()
 	defer d.mu.Unlock()

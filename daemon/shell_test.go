@@ -110,12 +110,12 @@ func TestOrderAtStop(t *testing.T) {
 		last := mark - 1
 		for _, step := range []string{"close 8", "close 1", "state disconnected", "link closes", "link closed", "store saves"} {
 			at, _ := b.diary.find(mark, step)
-			require.Greater(t, at, -1, "%s in %v", step, b.diary.lines[mark:])
+			require.Greater(t, at, -1, "%s in %v", step, b.diary.since(mark))
 			if step == "close 1" || step == "close 8" { // one step's commands have an order of their own
 				require.GreaterOrEqual(t, at, mark)
 				continue
 			}
-			require.Greater(t, at, last, "%s in %v", step, b.diary.lines[mark:])
+			require.Greater(t, at, last, "%s in %v", step, b.diary.since(mark))
 			last = at
 		}
 		_, closed := b.diary.find(mark, "close 1")
@@ -139,7 +139,7 @@ func TestStopWaitsForNoReportForLong(t *testing.T) {
 		_, told := b.diary.find(mark, "state disconnected")
 		require.Equal(t, awaitClosed, told-began)
 		n := 0
-		for _, line := range b.diary.lines[mark:] {
+		for _, line := range b.diary.since(mark) {
 			if line == "close 1" {
 				n++
 			}
@@ -161,7 +161,7 @@ func TestChangesOfBrokerDuringARun(t *testing.T) {
 		synctest.Wait()
 		closed, _ := b.diary.find(mark, "close 1")
 		gone, _ := b.diary.find(mark, "link closes")
-		require.True(t, closed >= mark && closed < gone, "%v", b.diary.lines[mark:])
+		require.True(t, closed >= mark && closed < gone, "%v", b.diary.since(mark))
 		b.edit(gatewayFile, "mqtt://127.0.0.1:1884", "mqtt://127.0.0.1:1885")
 		_, err = b.Apply(t.Context(), "", "test", "")
 		require.NoError(t, err)

@@ -175,16 +175,17 @@ func (d *Daemon) answered(a *zones.Answer) {
 // tellOnceWritten answers over MQTT: what was accepted once it is on the disk, for nobody is told of a
 // hold or a stop that a power cut undoes.
 func (d *Daemon) tellOnceWritten(a *zones.Answer) {
-	p, written := d.publisher, d.recorder.written()
+	p := d.publisher
+	if !a.Accepted {
+		p.Answer(a)
+		return
+	}
+	written := d.recorder.written()
 	select {
 	case <-written:
 		p.Answer(a)
 		return
 	default:
-	}
-	if !a.Accepted {
-		p.Answer(a)
-		return
 	}
 	go func() {
 		select {

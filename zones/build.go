@@ -184,11 +184,10 @@ func (r *Room) buildOutputs(p *Plan) {
 	for _, o := range old {
 		stays := !o.confirmed || hasLatch(o.mem.Latches, ValveMismatch) != nil
 		if r.outputBy[o.id] == nil && stays && r.controlBy[o.id.Controller] != nil {
-			if o.zone = nil; o.supply != nil {
-				o.supply = r.supplyOf(o.supply.cfg.ID)
-			}
-			if o.master {
-				o.supply, o.master = nil, false
+			was, master := o.supply, o.master
+			o.zone, o.supply, o.master = nil, nil, false
+			if was != nil && !master {
+				o.supply = r.supplyOf(was.cfg.ID)
 			}
 			o.ctl, o.mem = r.controlBy[o.id.Controller], r.mem.output(o.id)
 			r.outputs = append(r.outputs, o)

@@ -186,21 +186,17 @@ type arena struct {
 	outputs  []zones.OutputReport
 }
 
-func (a *arena) reading() *zones.Reading {
-	if len(a.readings) == 0 {
-		a.readings = make([]zones.Reading, 256)
-	}
-	x := &a.readings[0]
-	a.readings = a.readings[1:]
-	return x
-}
+func (a *arena) reading() *zones.Reading { return oneOf(&a.readings) }
 
-func (a *arena) input() *zones.InputState {
-	if len(a.inputs) == 0 {
-		a.inputs = make([]zones.InputState, 256)
+func (a *arena) input() *zones.InputState { return oneOf(&a.inputs) }
+
+// oneOf takes one message from a block, and a new block where none is left.
+func oneOf[T any](block *[]T) *T {
+	if len(*block) == 0 {
+		*block = make([]T, 256)
 	}
-	x := &a.inputs[0]
-	a.inputs = a.inputs[1:]
+	x := &(*block)[0]
+	*block = (*block)[1:]
 	return x
 }
 
@@ -215,14 +211,10 @@ func (a *arena) report(outputs int) *zones.Report {
 		x.Outputs = x.Outputs[:outputs]
 		return x
 	}
-	if len(a.reports) == 0 {
-		a.reports = make([]zones.Report, 128)
-	}
 	if len(a.outputs) < outputs {
 		a.outputs = make([]zones.OutputReport, 128*max(outputs, 1))
 	}
-	x := &a.reports[0]
-	a.reports = a.reports[1:]
+	x := oneOf(&a.reports)
 	x.Outputs = a.outputs[:outputs:outputs]
 	a.outputs = a.outputs[outputs:]
 	return x

@@ -86,6 +86,7 @@ func NewChecker(plan *zones.Plan) *Checker {
 		active: map[string]*run{},
 		places: map[zones.Place]*place{},
 		loose:  map[uint32]bool{},
+		gone:   map[zones.Output]left{},
 	}
 }
 

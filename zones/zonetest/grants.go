@@ -167,19 +167,18 @@ type left struct {
 // leave notes the valves that a new plan leaves out: what is open goes on drawing from its
 // supply.
 func (c *Checker) leave(p *zones.Plan) {
-	for i := range c.plan.Valves {
-		v := &c.plan.Valves[i]
-		if c.gone == nil {
-			c.gone = map[zones.Output]left{}
-		}
-		c.gone[v.Output] = left{v.Supply, c.now.Mono, c.out(v.Output).ackClosed}
-	}
 	for i := range p.Valves {
 		at := p.Valves[i].Output
-		if l, back := c.gone[at]; back && l.closed && l.since != c.now.Mono { // it is watched from now on
+		if c.gone[at].closed { // it is watched from now on
 			c.out(at).wrongSince = 0
 		}
 		delete(c.gone, at)
+	}
+	for i := range c.plan.Valves {
+		v := &c.plan.Valves[i]
+		if !slices.ContainsFunc(p.Valves, func(w zones.Valve) bool { return w.Output == v.Output }) {
+			c.gone[v.Output] = left{v.Supply, c.now.Mono, c.out(v.Output).ackClosed}
+		}
 	}
 }
 

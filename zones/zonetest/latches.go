@@ -216,8 +216,7 @@ func (c *Checker) held(cmd *zones.Command) {
 // of another.
 func (c *Checker) follows(zone string, until time.Duration) bool {
 	for old, h := range c.holds {
-		shared := slices.ContainsFunc(c.outputsOf(zone), func(at zones.Output) bool { return slices.Contains(h.outputs, at) })
-		if old != zone && c.zonePlan(old) == nil && shared && until >= h.until-tickGap {
+		if old != zone && c.zonePlan(old) == nil && c.belongs(zone, h.outputs) && until >= h.until-tickGap {
 			return true
 		}
 	}
@@ -286,10 +285,9 @@ func (c *Checker) deadlines() {
 			c.breach(2, "%s is open %s after its last grant", at, c.now.Mono-o.deadline)
 		}
 		seen := min(c.now.Mono-o.wrongSince, o.wrongTo-o.wrongFrom) // reports may come late, and all at once
-		if l, gone := c.gone[at]; gone && l.closed && o.wrongSince > l.since {
-			continue
-		}
-		if o.wrongSince != 0 && seen > 3*time.Second+tickGap && !c.mismatched(at) {
+		l, gone := c.gone[at]
+		nobodys := gone && l.closed && o.wrongSince > l.since
+		if o.wrongSince != 0 && seen > 3*time.Second+tickGap && !nobodys && !c.mismatched(at) {
 			c.breach(22, "%s is reported open or flowing for %s against our close, and nothing is latched", at, o.wrongTo-o.wrongFrom)
 		}
 		if f := c.process.failed; f != 0 && o.commanded && o.granted && c.now.Mono-f > tickGap && c.now.Mono < o.deadline && c.reachable(at) {

@@ -134,7 +134,9 @@ func TestSoakAndAlarmOverTheBroker(t *testing.T) {
 	alarmed := time.Now()
 	require.Less(t, dropped, lease/3, "it did not wait for a grant to run out")
 	r.says("gateway/healthy", "dropped")
-	require.Contains(t, r.eyes.last("homie/5/bay-2/gateway/healthy-because"), "leak of bay-2")
+	require.Eventually(t, func() bool { // a topic of its own, told after the state
+		return strings.Contains(r.eyes.last("homie/5/bay-2/gateway/healthy-because"), "leak of bay-2")
+	}, 5*time.Second, 20*time.Millisecond, "healthy-because names the leak")
 	code, out, _ := r.rillgate("why", "north/9")
 	require.Zero(t, code)
 	require.Contains(t, out, "leak-bay-2")

@@ -158,7 +158,7 @@ func (r *Room) nextTurn(h *healthy) {
 		lease: r.plan.Lease, length: healthyTurn, span: healthyTurn, openAt: r.t, end: r.t + healthyTurn, renewed: r.t}
 	h.because = ""
 	r.grant(h.out, h.turn, h.turn.span)
-	r.at(r.t + h.turn.lease/3)
+	r.awaitRenewal(h.turn)
 }
 
 // holdOn renews its grant every third of a lease, on a fresh word of its controller.
@@ -173,11 +173,10 @@ func (r *Room) holdOn(h *healthy) {
 	if r.renewalDue(turn) {
 		r.renew(turn, func() { r.grant(h.out, turn, turn.span) })
 	}
-	if r.t >= turn.end-turn.lease {
-		h.out.ctl.awaited = true // the next word begins the next turn
+	r.awaitRenewal(turn)
+	if r.awaitWord(h.out, turn.end-turn.lease) { // it begins the next turn
+		r.at(turn.end - turn.lease)
 	}
-	r.at(turn.renewed + turn.lease/3)
-	r.at(turn.end - turn.lease)
 	r.at(h.out.deadline + 1)
 }
 

@@ -41,8 +41,8 @@ type controller struct {
 	reports  int // of this boot
 	epoch    uint32
 	seq      uint32
-	awaited  bool // a renewal waits for its next report
-	ready    bool // closed first, and said so under our epoch
+	awaited  time.Duration // a renewal waits for its next report from this age on; forever = none
+	ready    bool          // closed first, and said so under our epoch
 	drift    [driftSpan + 2]driftMinute
 	driftBad bool
 	driftOK  int
@@ -55,7 +55,7 @@ type driftMinute struct {
 }
 
 func newController(id string, t time.Duration) *controller {
-	return &controller{id: id, last: neverHeard, offWhy: "not heard since the start"}
+	return &controller{id: id, last: neverHeard, offWhy: "not heard since the start", awaited: forever}
 }
 
 // usable reports whether grants may be reckoned in the controller's uptime.
@@ -91,8 +91,8 @@ func (r *Room) report(e *Report) {
 	if e.Uptime-c.uptimeAt(r.t) > endSlack {
 		r.dirty = true // the one before came late: what was reckoned from it is reckoned anew
 	}
-	if c.awaited {
-		c.awaited, r.dirty = false, true // a renewal waits for this word
+	if r.t >= c.awaited {
+		c.awaited, r.dirty = forever, true // a renewal waits for this word
 	}
 	c.heard, c.last = true, r.t
 	c.uptime, c.arrived = e.Uptime, r.t

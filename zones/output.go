@@ -104,7 +104,7 @@ func (r *Room) grant(o *output, run *run, span time.Duration) {
 	case again && run.retry && r.t < o.renewed+run.lease/6 && !r.short(o, run, span):
 		return // its word came before that of another output's controller
 	case again && r.t > c.arrived+freshWord, o.wanted && o.untilBoot == c.boot && until+endSlack < o.until:
-		run.behind, c.awaited = true, true
+		run.behind, c.awaited = true, r.t
 		return
 	}
 	o.renewed = r.t

@@ -171,7 +171,6 @@ func TestMasterThatLeadsIsRenewedOnAFreshWord(t *testing.T) {
 	require.NotNil(t, run)
 	require.Equal(t, leading, run.phase)
 	require.Empty(t, g.commands(g.quiet(5*time.Second), true), "no fresh word, no renewal")
-	require.True(t, run.behind)
 	g.obey = false
 	effects := g.commands(g.report(), true)
 	require.Len(t, effects, 1, "the next word brings it")

@@ -250,7 +250,7 @@ func (r *Room) carryOn(run *run) {
 		r.at(run.openAt)
 	}
 	if r.furtherGrant(run) {
-		r.at(run.renewed + run.lease/3)
+		r.awaitRenewal(run)
 	}
 	for _, o := range run.outs {
 		if !o.sawOpen && o.wanted {

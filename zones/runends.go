@@ -81,6 +81,32 @@ func (r *Room) renewalDue(run *run) bool {
 	return run.behind && m.ctl.arrived == r.t || r.short(m, run, run.span+run.lead)
 }
 
+// awaitRenewal lets the next renewal be looked at when it can be given: when it is due, where
+// a word of a controller will be fresh still, else with its next word.
+func (r *Room) awaitRenewal(run *run) {
+	due, fresh := run.renewed+run.lease/3, false
+	for _, o := range run.outs {
+		fresh = o.wanted && r.awaitWord(o, due) || fresh
+	}
+	if run.masterOn {
+		fresh = r.awaitWord(run.supply.master, due) || fresh
+	}
+	if fresh {
+		r.at(due)
+	}
+}
+
+// awaitWord reports whether the last word of an output's controller will be fresh at an age.
+// If not, the first that will be leads to a look, and so does the end of the grant.
+func (r *Room) awaitWord(o *output, due time.Duration) bool {
+	if due <= o.ctl.arrived+freshWord {
+		return true
+	}
+	o.ctl.awaited = min(o.ctl.awaited, due-freshWord)
+	r.at(o.deadline + 1)
+	return false
+}
+
 // freshWord is how old a report may be for a renewal: what is left of 0.2 s within which
 // a valve closes after its lease, when the link is cut behind that report.
 const freshWord = 150 * time.Millisecond

@@ -60,23 +60,40 @@ func (r *Room) clear(code Reason, subject string) {
 	r.entry(&Entry{Kind: "alarm-over", Zone: r.zoneNamed(subject), Reason: code})
 }
 
-// about is one subject while its alarms are looked at. Nearly always none stands.
+// about is one subject while its alarms are looked at, each code once. Nearly always none
+// stands.
 type about struct {
 	r       *Room
 	subject string
-	any     bool // one stands, or did as the look began
+	stand   []*alarm // of the subject, as the look began
 }
 
+// about gathers what stands of a subject; it writes over what it gathered before.
 func (r *Room) about(subject string) about {
-	return about{r, subject, slices.ContainsFunc(r.alarms, func(a *alarm) bool { return a.subject == subject })}
+	r.gathered = r.gathered[:0]
+	for _, a := range r.alarms {
+		if a.subject == subject {
+			r.gathered = append(r.gathered, a)
+		}
+	}
+	return about{r, subject, r.gathered}
+}
+
+func (a *about) stands(code Reason) bool {
+	for _, s := range a.stand {
+		if s.code == code {
+			return true
+		}
+	}
+	return false
 }
 
 // when keeps an alarm while its condition holds.
 func (a about) when(on bool, code Reason, because func() string) {
-	switch {
-	case on && a.r.alarm(code, a.subject) == nil:
+	switch stands := a.stands(code); {
+	case on && !stands:
 		a.r.raise(code, a.subject, because())
-	case !on && a.any:
+	case !on && stands:
 		a.r.clear(code, a.subject)
 	}
 }

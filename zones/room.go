@@ -46,7 +46,8 @@ type Room struct {
 	controlBy   map[string]*controller
 	probeBy     map[Place]*probe
 
-	alarms []*alarm
+	alarms   []*alarm
+	gathered []*alarm // of one subject, while it is looked at
 
 	healthy *healthy // nil = the plan names none
 

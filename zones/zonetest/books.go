@@ -52,6 +52,7 @@ func (p pair) before(q pair) bool { return p.epoch < q.epoch || p.epoch == q.epo
 
 // controller is what the checker knows of one room controller.
 type controller struct {
+	id      string
 	boot    string
 	left    map[string]bool
 	uptime  time.Duration // in the newest report
@@ -127,6 +128,7 @@ type run struct {
 // place is what the checker knows of one probe's place.
 type place struct {
 	at      zones.Place
+	zone    string // while homes hold
 	live    int // live readings in a row since the start or a loss
 	last    time.Duration
 	stamp   time.Duration
@@ -147,11 +149,13 @@ func (c *Checker) out(o zones.Output) *output {
 }
 
 func (c *Checker) ctl(id string) *controller {
-	x := c.ctls[id]
-	if x == nil {
-		x = &controller{left: map[string]bool{}}
-		c.ctls[id] = x
+	for _, x := range c.ctlList {
+		if x.id == id {
+			return x
+		}
 	}
+	x := &controller{id: id, left: map[string]bool{}}
+	c.ctlList = append(c.ctlList, x)
 	return x
 }
 

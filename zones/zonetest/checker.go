@@ -42,7 +42,7 @@ type Checker struct {
 	epoch   uint32 // of the last command
 	seq     uint32
 	outputs []namedOutput // in the order of their first mention
-	ctls    map[string]*controller
+	ctlList []*controller
 	zones   map[string]*zone
 	runs    map[string]*run
 	active  map[string]*run // of this process, without a close in the ledger
@@ -51,6 +51,7 @@ type Checker struct {
 	latches []latch
 	ended   []latch               // by a reset that may not be durable
 	holds   map[string]hold       // by zone
+	homes   bool // each place has its zone, as plan and orders are now
 	gone    map[zones.Output]left // outputs of valves that left the plan, with their supply
 	durable uint64
 	leases  []leased // those of the ledger; a crash takes what was not durable
@@ -80,7 +81,6 @@ type process struct {
 func NewChecker(plan *zones.Plan) *Checker {
 	return &Checker{
 		plan:   plan,
-		ctls:   map[string]*controller{},
 		zones:  map[string]*zone{},
 		runs:   map[string]*run{},
 		active: map[string]*run{},
@@ -178,10 +178,11 @@ func (c *Checker) newProcess() {
 		unclean: unclean,
 		number:  c.process.number + 1, start: c.now.Mono, lease: max(c.plan.Lease, c.keptLease()),
 	}
+	c.homes = false
 	for _, p := range c.atList {
 		p.live, p.stamped = 0, false
 	}
-	for _, ctl := range c.ctls { // which boot is the newest, and which report, it cannot know
+	for _, ctl := range c.ctlList { // which boot is the newest, and which report, it cannot know
 		ctl.heard, ctl.reports, ctl.uptime, ctl.last, ctl.shown, ctl.again = false, 0, -1, pair{}, nil, again{}
 		clear(ctl.left)
 	}
@@ -200,7 +201,7 @@ func (c *Checker) newProcess() {
 func (c *Checker) newPlan(p *zones.Plan) {
 	lease := max(p.Lease, c.plan.Lease)
 	c.leave(p)
-	c.plan = p
+	c.plan, c.homes = p, false
 	for _, r := range c.active {
 		z := c.zonePlan(r.zone)
 		if z == nil || !r.started {

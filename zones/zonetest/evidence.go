@@ -21,7 +21,7 @@ func (c *Checker) reading(r *zones.Reading) {
 	if p == nil {
 		p = &place{at: r.Place}
 		c.places[r.Place] = p
-		c.atList = append(c.atList, p)
+		c.atList, c.homes = append(c.atList, p), false
 	}
 	if r.HasTime && p.stamped && r.At <= p.stamp {
 		return
@@ -55,11 +55,17 @@ func (c *Checker) zoneAt(at zones.Place) string {
 // counting is how many probes of a zone can count at most: registered, live, fresh
 // and within what the zone calls plausible.
 func (c *Checker) counting(z *zones.Zone) int {
+	if !c.homes {
+		c.homes = true
+		for _, p := range c.atList {
+			p.zone = c.zoneAt(p.at)
+		}
+	}
 	n := 0
 	for _, p := range c.atList {
 		fresh := p.has && c.now.Mono-p.last <= z.Moisture.StaleAfter+slack
 		plausible := p.value >= z.Moisture.PlausibleLo && p.value <= z.Moisture.PlausibleHi
-		if p.live >= 2 && fresh && plausible && c.zoneAt(p.at) == z.ID {
+		if p.live >= 2 && fresh && plausible && p.zone == z.ID {
 			n++
 		}
 	}

@@ -285,15 +285,19 @@ func (c *Checker) deadlines() {
 			c.breach(2, "%s is open %s after its last grant", at, c.now.Mono-o.deadline)
 		}
 		seen := min(c.now.Mono-o.wrongSince, o.wrongTo-o.wrongFrom) // reports may come late, and all at once
-		l, gone := c.gone[at]
-		nobodys := gone && l.closed && o.wrongSince > l.since
-		if o.wrongSince != 0 && seen > 3*time.Second+tickGap && !nobodys && !c.mismatched(at) {
+		if o.wrongSince != 0 && seen > 3*time.Second+tickGap && !c.nobodys(at, o) && !c.mismatched(at) {
 			c.breach(22, "%s is reported open or flowing for %s against our close, and nothing is latched", at, o.wrongTo-o.wrongFrom)
 		}
 		if f := c.process.failed; f != 0 && o.commanded && o.granted && c.now.Mono-f > tickGap && c.now.Mono < o.deadline && c.reachable(at) {
 			c.breach(24, "%s stays open %s after a record failed", at, c.now.Mono-f)
 		}
 	}
+}
+
+// nobodys reports whether what an output does came after its valve had left the plan closed.
+func (c *Checker) nobodys(at zones.Output, o *output) bool {
+	l, gone := c.gone[at]
+	return gone && l.closed && o.wrongSince > l.since
 }
 
 // mismatched reports whether the mismatch latch stands over an output.

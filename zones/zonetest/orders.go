@@ -118,6 +118,7 @@ func (c *Checker) answer(a *zones.Answer) {
 // exchange books that another probe stands for one: at its place, or where it answers.
 // Nothing that was heard so far is its own.
 func (c *Checker) exchange(o *zones.Order) {
+	c.homes = false
 	was, known := c.placeOf(o.Subject)
 	is := was
 	if o.With != "" {
@@ -178,6 +179,7 @@ func (c *Checker) afresh(subject string) {
 
 // assign books where a probe was given by order; its subject is an id or a place.
 func (c *Checker) assign(o *zones.Order) {
+	c.homes = false
 	for i := range c.plan.Probes {
 		if p := &c.plan.Probes[i]; p.ID == o.Subject || p.Place.String() == o.Subject {
 			c.orders.assigned[p.Place] = o.Zone

@@ -79,7 +79,7 @@ func newSetup(c *Case) *setup {
 	s.lookEvery, s.calmLook = 5*time.Minute, 2*time.Minute
 	if c.Sparse {
 		s.options.IdleReports, s.options.InputPeriod = 14*time.Second, 150*time.Second
-		s.lookEvery, s.calmLook = 15*time.Minute, 4*time.Minute
+		s.lookEvery, s.calmLook = 20*time.Minute, 4*time.Minute
 	}
 	s.settled = 2*period + 10*time.Second
 	if !s.options.NoStamps {

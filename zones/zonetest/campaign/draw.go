@@ -242,7 +242,6 @@ func roomClasses() []class {
 		room(simroom.ProbeRestamps, (*drawer).probe, nil, time.Minute, 12*time.Hour),
 		room(simroom.ValveStuckOpen, (*drawer).valve, nil, time.Minute, 2*time.Hour),
 		room(simroom.ValveStuckClosed, (*drawer).valve, nil, time.Minute, 24*time.Hour),
-		room(simroom.OutputWelded, (*drawer).valve, nil, time.Second, 2*time.Hour),
 		room(simroom.OutputDead, (*drawer).valve, nil, time.Minute, 6*time.Hour),
 		room(simroom.EmittersBlocked, (*drawer).zone, between(0, 0.3), time.Hour, 24*time.Hour),
 		room(simroom.BedLeak, (*drawer).zone, between(5, 60), time.Minute, time.Hour),
@@ -255,7 +254,19 @@ func roomClasses() []class {
 		room(simroom.ReportsLost, (*drawer).controller, nil, time.Second, time.Hour),
 		room(simroom.ClockRunsOff, (*drawer).controller, between(-3000, 3000), time.Minute, 6*time.Hour),
 	}
-	return append(list, wholeZoneStuck(), swapped())
+	return append(list, welded(), wholeZoneStuck(), swapped())
+}
+
+// welded is an output that stays open, mostly for half an hour at most: a room that says
+// its close again each second for hours shows nothing new.
+func welded() class {
+	return class{string(simroom.OutputWelded), func(d *drawer, at time.Duration) {
+		longest := 30 * time.Minute
+		if d.chance(0.1) {
+			longest = 3 * time.Hour
+		}
+		d.lasting(d.biased(Fault{Kind: string(simroom.OutputWelded), At: at, Subject: d.valve()}, 2*time.Minute), time.Second, longest)
+	}}
 }
 
 // wholeZoneStuck holds all probes of a zone at the level they have, or at a dry one.

@@ -18,13 +18,19 @@ func (r *Room) View(now Instant) View {
 func (r *Room) ViewInto(old View, now Instant) View {
 	t := max(r.t, now.Mono+r.base)
 	v := View{
-		Zones: old.Zones[:0], Valves: old.Valves[:0], Probes: old.Probes[:0],
+		Zones: old.Zones[:0], Valves: old.Valves[:0], Probes: old.Probes[:0], Controllers: old.Controllers[:0], Inputs: old.Inputs[:0],
+		Supplies: old.Supplies[:0], Alarms: old.Alarms[:0],
 		Wall: now.Wall.In(r.location()), Room: r.plan.Room, Name: r.plan.Name, Trusted: now.Trusted, Plan: r.plan.Hash,
 		BrokerUp: r.brokerUp, Stopped: hasLatch(r.mem.Latches, StoppedByPerson) != nil, Starting: t < r.holdTo,
 	}
 	v.Age, v.LightsOn = t.Seconds(), r.lightsNow()
-	for _, z := range r.zones {
-		v.Zones = append(v.Zones, r.zoneView(z, t, now.Wall))
+	for i, z := range r.zones {
+		refusals := map[Reason]int{}
+		if i < len(old.Zones) && old.Zones[i].Refusals != nil {
+			refusals = old.Zones[i].Refusals
+			clear(refusals)
+		}
+		v.Zones = append(v.Zones, r.zoneView(z, t, now.Wall, refusals))
 	}
 	for _, o := range r.outputs {
 		v.Valves = append(v.Valves, r.valveView(o, t))
@@ -59,14 +65,15 @@ func (r *Room) linkWords(c *controller) string {
 	return "reports, all its outputs were closed first"
 }
 
-func (r *Room) zoneView(z *zone, t time.Duration, wall time.Time) ZoneView {
+// zoneView gives one zone; it fills an empty map of refusals.
+func (r *Room) zoneView(z *zone, t time.Duration, wall time.Time, refusals map[Reason]int) ZoneView {
 	e := z.estimate(t)
 	v := ZoneView{
 		ID: z.id, Name: z.cfg.Name, State: z.state, Reason: z.told, Because: r.because(z), Window: "none",
 		Quality: QualityNone, Counting: e.count, Assigned: e.assigned, Shots: z.mem.Progress.Shots,
 		UsedSeconds: z.used(t, "").Seconds(), BudgetSpent: z.spent(), LimitSeconds: z.maxPerDay().Seconds(), Litres24: z.litres24(t), SoakSeconds: z.used(t, Soak).Seconds(),
 		LitresTotal: z.mem.Litres, ShotsTotal: z.mem.Shots, RunSeconds: z.mem.RunTime.Seconds(),
-		MaxMoisture: shown(z.maxMoisture()), Refusals: map[Reason]int{}, Next: r.nextWords(z, t),
+		MaxMoisture: shown(z.maxMoisture()), Refusals: refusals, Next: r.nextWords(z, t),
 		Stage: z.sit.Stage, CropDay: z.sit.CropDay,
 	}
 	if e.known {
@@ -95,7 +102,7 @@ func (r *Room) zoneView(z *zone, t time.Duration, wall time.Time) ZoneView {
 		}
 	}
 	for k, n := range z.refusals { // order: a copy
-		v.Refusals[k] = n
+		refusals[k] = n
 	}
 	for _, o := range z.outs {
 		v.Metered = v.Metered || o.flow >= 0

@@ -307,9 +307,12 @@ func (r *Room) at(t time.Duration) {
 	}
 }
 
+// keepsRecords reports whether anything is still written down.
+func (r *Room) keepsRecords() bool { return !r.ended && r.storeBroken == "" }
+
 // keepRecords writes down age every 10 minutes and progress at most every minute.
 func (r *Room) keepRecords() {
-	if r.ended || r.storeBroken != "" {
+	if !r.keepsRecords() {
 		return
 	}
 	var changed []ZoneProgress

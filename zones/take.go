@@ -38,9 +38,11 @@ func (r *Room) reading(e *Reading) {
 	if z.est.staleAt != forever {
 		r.at(z.est.staleAt + 1)
 	}
-	if z.changed && r.t >= r.progRec+time.Minute {
+	switch {
+	case !z.changed || !r.keepsRecords():
+	case r.t >= r.progRec+time.Minute:
 		r.dirty = true // what it had is written down now
-	} else if z.changed {
+	default:
 		r.at(r.progRec + time.Minute)
 	}
 }

@@ -50,14 +50,10 @@ func (r *Room) zoneNamed(subject string) string {
 }
 
 // clear ends an alarm that stands.
-func (r *Room) clear(code Reason, subject string) {
-	a := r.alarm(code, subject)
-	if a == nil {
-		return
-	}
+func (r *Room) clear(a *alarm) {
 	r.alarms = slices.DeleteFunc(r.alarms, func(b *alarm) bool { return a == b })
-	r.out = append(r.out, &Alarm{Code: code, Subject: subject})
-	r.entry(&Entry{Kind: "alarm-over", Zone: r.zoneNamed(subject), Reason: code})
+	r.out = append(r.out, &Alarm{Code: a.code, Subject: a.subject})
+	r.entry(&Entry{Kind: "alarm-over", Zone: r.zoneNamed(a.subject), Reason: a.code})
 }
 
 // about is one subject while its alarms are looked at, each code once. Nearly always none
@@ -79,22 +75,23 @@ func (r *Room) about(subject string) about {
 	return about{r, subject, r.gathered}
 }
 
-func (a *about) stands(code Reason) bool {
+// standing gives the subject's alarm of a code; nil = none.
+func (a *about) standing(code Reason) *alarm {
 	for _, s := range a.stand {
 		if s.code == code {
-			return true
+			return s
 		}
 	}
-	return false
+	return nil
 }
 
 // when keeps an alarm while its condition holds.
 func (a about) when(on bool, code Reason, because func() string) {
-	switch stands := a.stands(code); {
-	case on && !stands:
+	switch stands := a.standing(code); {
+	case on && stands == nil:
 		a.r.raise(code, a.subject, because())
-	case !on && stands:
-		a.r.clear(code, a.subject)
+	case !on && stands != nil:
+		a.r.clear(stands)
 	}
 }
 
@@ -104,7 +101,7 @@ func (r *Room) dropAlarms() {
 		if r.subjectKnown(a.subject) {
 			continue
 		}
-		r.clear(a.code, a.subject)
+		r.clear(a)
 	}
 }
 

@@ -26,7 +26,7 @@ func (r *Room) ViewInto(old View, now Instant) View {
 	v.Age, v.LightsOn = t.Seconds(), r.lightsNow()
 	for i, z := range r.zones {
 		refusals := map[Reason]int{}
-		if i < len(old.Zones) && old.Zones[i].Refusals != nil {
+		if i < len(old.Zones) {
 			refusals = old.Zones[i].Refusals
 			clear(refusals)
 		}

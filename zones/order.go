@@ -308,7 +308,7 @@ func (r *Room) orderAcknowledge(e *Order) {
 			continue
 		}
 		if n++; a.sticky {
-			r.clear(a.code, a.subject)
+			r.clear(a)
 			continue
 		}
 		a.acked = true

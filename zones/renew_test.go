@@ -162,18 +162,77 @@ func TestMasterThatIsShortIsRenewed(t *testing.T) {
 // A master that leads for longer than a third of a lease is renewed on a fresh word before
 // any valve of its run is open, and the valve is not granted before its time.
 func TestMasterThatLeadsIsRenewedOnAFreshWord(t *testing.T) {
-	p := masterPlan(MasterValve)
-	p.Lease, p.Supplies[0].Master.Lead = LeaseMin, 8*time.Second
+	for _, looked := range []bool{false, true} { // whatever else may have led to a look meanwhile
+		p := masterPlan(MasterValve)
+		p.Lease, p.Supplies[0].Master.Lead = LeaseMin, 8*time.Second
+		g := newRig(t, p)
+		g.wet(35)
+		g.wet(35)
+		run := g.room.zoneBy["a"].run
+		require.NotNil(t, run)
+		require.Equal(t, leading, run.phase)
+		require.Empty(t, g.commands(g.quiet(5*time.Second), true), "no fresh word, no renewal")
+		g.room.dirty = looked
+		require.Empty(t, g.commands(g.step(&Tick{}), true), "a look is no word")
+		require.Equal(t, looked, run.behind)
+		g.obey = false
+		effects := g.commands(g.report(), true)
+		require.Len(t, effects, 1, "the next word brings it")
+		require.Equal(t, Output{"north", 8}, effects[0].Output)
+		require.Equal(t, leading, run.phase)
+	}
+}
+
+// A renewal that waits for a word leads to no look before it comes, but the end of the grant
+// does: a run whose controller says no more ends with its lease.
+func TestRenewalThatWaitsForAWord(t *testing.T) {
+	p := respondPlan()
+	p.Lease = LeaseMin // less than a controller may be silent
 	g := newRig(t, p)
 	g.wet(35)
-	g.wet(35)
-	run := g.room.zoneBy["a"].run
-	require.NotNil(t, run)
-	require.Equal(t, leading, run.phase)
-	require.Empty(t, g.commands(g.quiet(5*time.Second), true), "no fresh word, no renewal")
-	g.obey = false
-	effects := g.commands(g.report(), true)
-	require.Len(t, effects, 1, "the next word brings it")
-	require.Equal(t, Output{"north", 8}, effects[0].Output)
-	require.Equal(t, leading, run.phase)
+	z := g.room.zones[0]
+	require.NotNil(t, z.run)
+	deadline := z.run.outs[0].deadline
+	looks := 0
+	for z.run != nil {
+		next := g.room.Next()
+		g.pass(next - g.now.Mono)
+		g.step(&Tick{})
+		looks++
+	}
+	require.Equal(t, deadline+1, g.room.t)
+	require.LessOrEqual(t, looks, 2, "no word, nothing to look at")
+	for _, e := range g.got {
+		if x, ok := e.(*Entry); ok && x.Kind == "run-closed" {
+			require.Contains(t, x.Because, "before it was renewed")
+			return
+		}
+	}
+	t.Fatal("nothing closed")
+}
+
+// Of two controllers one may have a fresh word when a renewal is due and the other not:
+// the one is renewed then, the other with its next word.
+func TestRenewalOfTwoControllers(t *testing.T) {
+	p := respondPlan()
+	p.Controllers = append(p.Controllers, Controller{ID: "south"})
+	p.Valves = append(p.Valves, Valve{ID: "b", Output: Output{"south", 1}, Supply: "feed"})
+	p.Zones[0].Valves, p.Supplies[0].MaxOpen = []string{"a", "b"}, 2
+	for _, first := range []string{"north", "south"} {
+		g := newRig(t, p)
+		g.wet(35)
+		run := g.room.zones[0].run
+		require.NotNil(t, run)
+		g.obey = false
+		third := p.Lease / 3
+		g.quiet(third - 100*time.Millisecond - (g.now.Mono + g.room.base - run.renewed))
+		g.step(g.reportOf(first))
+		opens := g.commands(g.quiet(100*time.Millisecond), true)
+		require.Len(t, opens, 1)
+		require.Equal(t, first, opens[0].Output.Controller)
+		require.Empty(t, g.commands(g.quiet(2*time.Second), true))
+		opens = g.commands(g.report(), true)
+		require.Len(t, opens, 1, "the other, and the one not again")
+		require.NotEqual(t, first, opens[0].Output.Controller)
+	}
 }

@@ -86,12 +86,11 @@ func (r *Room) renewalDue(run *run) bool {
 func (r *Room) awaitRenewal(run *run) {
 	due, fresh := run.renewed+run.lease/3, false
 	for _, o := range run.outs {
-		fresh = o.wanted && r.awaitWord(o, due) || fresh
+		if o.wanted && r.awaitWord(o, due) {
+			fresh = true
+		}
 	}
-	if run.masterOn {
-		fresh = r.awaitWord(run.supply.master, due) || fresh
-	}
-	if fresh {
+	if run.masterOn && r.awaitWord(run.supply.master, due) || fresh {
 		r.at(due)
 	}
 }

@@ -129,7 +129,7 @@ type run struct {
 type place struct {
 	at      zones.Place
 	zone    string // while homes hold
-	live    int // live readings in a row since the start or a loss
+	live    int    // live readings in a row since the start or a loss
 	last    time.Duration
 	stamp   time.Duration
 	stamped bool

@@ -51,7 +51,7 @@ type Checker struct {
 	latches []latch
 	ended   []latch               // by a reset that may not be durable
 	holds   map[string]hold       // by zone
-	homes   bool // each place has its zone, as plan and orders are now
+	homes   bool                  // each place has its zone, as plan and orders are now
 	gone    map[zones.Output]left // outputs of valves that left the plan, with their supply
 	durable uint64
 	leases  []leased // those of the ledger; a crash takes what was not durable

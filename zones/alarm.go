@@ -143,9 +143,10 @@ func (r *Room) lookAtAlarms() {
 		})
 	}
 	for _, s := range r.supplies {
-		r.about(s.cfg.ID).when(r.lowInput(s) != nil, SupplyIsLow, func() string {
-			return and(lowWords(r.lowInput(s)), r.soonest(func(z *zone) bool { return z.supply == s }))
-		})
+		a, mine := r.about(s.cfg.ID), func(z *zone) bool { return z.supply == s }
+		a.when(r.lowInput(s) != nil, SupplyIsLow, func() string { return and(lowWords(r.lowInput(s)), r.soonest(mine)) })
+		l := r.zoneless(s)
+		a.when(l != nil, ValveMismatch, func() string { return and(l.Because, r.soonest(mine)) })
 	}
 	for _, z := range r.zones {
 		r.zoneAlarms(z)

@@ -145,11 +145,13 @@ func (r *Room) buildControllers(p *Plan) {
 	slices.SortFunc(r.controllers, func(a, b *controller) int { return compare(a.id, b.id) })
 }
 
-// buildOutputs fits outputs of the plan. One that left the plan stays, without a
-// zone, until it is known to be closed and not latched open; until then it counts in the
-// limits of its supply.
+// buildOutputs fits outputs of the plan. One that left the plan stays loose until it is
+// known to be closed and not latched open; at a start, so does one that is remembered.
 func (r *Room) buildOutputs(p *Plan) {
 	old, oldSupplies := r.outputs, r.supplies
+	if r.outputBy == nil {
+		old = r.rememberedOutputs()
+	}
 	r.outputs, r.supplies = nil, nil
 	r.outputBy = map[Output]*output{}
 	fit := func(id string, at Output) *output {
@@ -159,7 +161,7 @@ func (r *Room) buildOutputs(p *Plan) {
 		} else {
 			o = newOutput(at, r.t)
 		}
-		o.valve, o.zone, o.supply, o.master = id, nil, nil, false
+		o.valve, o.zone, o.supply, o.master, o.loose = id, nil, nil, false, false
 		o.ctl, o.mem = r.controlBy[at.Controller], r.mem.output(at)
 		r.outputBy[at] = o
 		r.outputs = append(r.outputs, o)
@@ -182,16 +184,9 @@ func (r *Room) buildOutputs(p *Plan) {
 		o.supply = r.supplyOf(v.Supply)
 	}
 	for _, o := range old {
-		stays := !o.confirmed || hasLatch(o.mem.Latches, ValveMismatch) != nil
-		if r.outputBy[o.id] == nil && stays && r.controlBy[o.id.Controller] != nil {
-			was, master := o.supply, o.master
-			o.zone, o.supply, o.master = nil, nil, false
-			if was != nil && !master {
-				o.supply = r.supplyOf(was.cfg.ID)
-			}
-			o.ctl, o.mem = r.controlBy[o.id.Controller], r.mem.output(o.id)
-			r.outputs = append(r.outputs, o)
-			r.outputBy[o.id] = o
+		stays := !o.confirmed || hasLatch(r.mem.output(o.id).Latches, ValveMismatch) != nil
+		if r.outputBy[o.id] == nil && stays && r.controlBy[o.id.Controller] != nil && (p.Healthy == nil || *p.Healthy != o.id) {
+			r.loosen(o)
 		}
 	}
 	slices.SortFunc(r.outputs, func(a, b *output) int { return compareOutput(a.id, b.id) })

@@ -292,10 +292,10 @@ func (r *Room) silence() time.Duration {
 }
 
 // closedFirst reports whether every output of ours was commanded closed in this
-// epoch and boot and is reported so.
+// epoch and boot and is reported so. A loose one that no report shows may be gone.
 func (r *Room) closedFirst(c *controller) bool {
 	for _, o := range c.outputs {
-		if !o.confirmed {
+		if !o.confirmed && (!o.loose || o.shown) {
 			return false
 		}
 	}

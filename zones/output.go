@@ -11,6 +11,7 @@ type output struct {
 	zone            *zone
 	supply          *supply
 	master          bool
+	loose           bool // no file names it any more
 	holding, inrush float64
 
 	wanted    bool          // commanded open and not closed since
@@ -200,6 +201,9 @@ func (r *Room) repeatClose(o *output) {
 		due = r.t
 	} else if o.lastClose == o.closeAt {
 		due = o.closeAt + confirmWithin
+	}
+	if o.loose && !o.shown && r.t > o.born+silentOpen {
+		return // its controller has no such output any more
 	}
 	if !o.ctl.online && o.closeSeq != 0 && r.t > max(o.born, o.closeAt)+silentOpen {
 		return

@@ -323,7 +323,7 @@ func (r *Room) busy(z *zone) bool {
 // takes reports whether the output is a valve of the supply that is or may be open at age
 // t, or is about to be.
 func (o *output) takes(s *supply, t time.Duration) bool {
-	return o.supply == s && !o.master && (o.maybeOpen(t) || o.claimed())
+	return o.of(s) && (o.maybeOpen(t) || o.claimed())
 }
 
 // claimed reports whether a run holds the output though it is not open yet.

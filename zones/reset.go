@@ -43,7 +43,7 @@ func (r *Room) resetSupply(e *Order, s *supply) {
 		outs = append(outs, s.master)
 	}
 	for _, o := range r.outputs { // those that no zone uses any more too
-		if o.supply == s && !o.master {
+		if o.of(s) {
 			outs = append(outs, o)
 		}
 	}
@@ -96,7 +96,7 @@ func (r *Room) withSupply(outs []*output) []*output {
 		all = append(all, z.outs...)
 	}
 	for _, o := range r.outputs {
-		if o.supply == s && o.zone == nil && o != s.master {
+		if o.zone == nil && o.of(s) {
 			all = append(all, o)
 		}
 	}

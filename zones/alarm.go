@@ -14,6 +14,7 @@ type alarm struct {
 	because string
 	acked   bool
 	sticky  bool // stands until acknowledged, not while a condition holds
+	on, off bool // what was found in this look: a zone may have the name of the room or of a supply
 }
 
 // alarmID names one alarm: code and subject.
@@ -35,7 +36,7 @@ func (r *Room) raise(code Reason, subject, because string) *alarm {
 		a.because = because
 		return a
 	}
-	a := &alarm{code: code, subject: subject, since: r.now.Wall, age: r.t, because: because, sticky: code == AlarmUnfinishedRun}
+	a := &alarm{code: code, subject: subject, since: r.now.Wall, age: r.t, because: because, sticky: code == AlarmUnfinishedRun, on: true}
 	r.alarms = append(r.alarms, a)
 	r.out = append(r.out, &Alarm{Code: code, Subject: subject, Active: true, Because: because})
 	r.entry(&Entry{Kind: "alarm", Zone: r.zoneNamed(subject), Reason: code, Because: because})
@@ -56,8 +57,7 @@ func (r *Room) clear(a *alarm) {
 	r.entry(&Entry{Kind: "alarm-over", Zone: r.zoneNamed(a.subject), Reason: a.code})
 }
 
-// about is one subject while its alarms are looked at, each code once. Nearly always none
-// stands.
+// about is one subject while its alarms are looked at. Nearly always none stands.
 type about struct {
 	r       *Room
 	subject string
@@ -85,13 +85,16 @@ func (a *about) standing(code Reason) *alarm {
 	return nil
 }
 
-// when keeps an alarm while its condition holds.
+// when keeps an alarm while its condition holds. One that no longer does is over at the end
+// of the look.
 func (a about) when(on bool, code Reason, because func() string) {
 	switch stands := a.standing(code); {
 	case on && stands == nil:
 		a.r.raise(code, a.subject, because())
-	case !on && stands != nil:
-		a.r.clear(stands)
+	case on:
+		stands.on = true
+	case stands != nil:
+		stands.off = true
 	}
 }
 
@@ -150,6 +153,21 @@ func (r *Room) lookAtAlarms() {
 	}
 	for _, z := range r.zones {
 		r.zoneAlarms(z)
+	}
+	r.endAlarms()
+}
+
+// endAlarms ends those that were asked for in this look, and by nobody found to hold.
+func (r *Room) endAlarms() {
+	r.gathered = r.gathered[:0]
+	for _, a := range r.alarms {
+		if a.off && !a.on {
+			r.gathered = append(r.gathered, a)
+		}
+		a.on, a.off = false, false
+	}
+	for _, a := range r.gathered {
+		r.clear(a)
 	}
 }
 

@@ -143,6 +143,11 @@ func (r *Room) buildControllers(p *Plan) {
 		}
 	}
 	slices.SortFunc(r.controllers, func(a, b *controller) int { return compare(a.id, b.id) })
+	for id, c := range old { // order: each for itself
+		if r.controlBy[id] == nil {
+			c.online, c.outputs = false, nil // nobody listens to it any more
+		}
+	}
 }
 
 // buildOutputs fits outputs of the plan. One that left the plan stays loose until it is
@@ -161,7 +166,7 @@ func (r *Room) buildOutputs(p *Plan) {
 		} else {
 			o = newOutput(at, r.t)
 		}
-		o.valve, o.zone, o.supply, o.master, o.loose = id, nil, nil, false, false
+		o.valve, o.zone, o.supply, o.master, o.loose, o.trunk = id, nil, nil, false, false, false
 		o.ctl, o.mem = r.controlBy[at.Controller], r.mem.output(at)
 		r.outputBy[at] = o
 		r.outputs = append(r.outputs, o)
@@ -185,7 +190,7 @@ func (r *Room) buildOutputs(p *Plan) {
 	}
 	for _, o := range old {
 		stays := !o.confirmed || hasLatch(r.mem.output(o.id).Latches, ValveMismatch) != nil
-		if r.outputBy[o.id] == nil && stays && r.controlBy[o.id.Controller] != nil && (p.Healthy == nil || *p.Healthy != o.id) {
+		if r.outputBy[o.id] == nil && stays && r.hasHands(o) && (p.Healthy == nil || *p.Healthy != o.id) {
 			r.loosen(o)
 		}
 	}

@@ -35,18 +35,31 @@ func outputNamed(key string) (Output, bool) {
 	return Output{key[:i], n}, err == nil
 }
 
+// hasHands reports whether somebody may close an output that the plan lost: its controller,
+// or, where that left with it, the grant that it has, until that is over.
+func (r *Room) hasHands(o *output) bool {
+	return r.controlBy[o.id.Controller] != nil || o.ctl != nil && o.maybeOpen(r.t)
+}
+
 // loosen keeps an output that the plan lost. What hangs on a master that left is no valve,
-// and counts in no supply.
+// and counts in no supply, but any supply's reset is for it too.
 func (r *Room) loosen(o *output) {
-	was, master := o.supply, o.master
-	o.zone, o.supply, o.master, o.loose = nil, nil, false, !master
+	was := o.supply
+	o.trunk = o.master || o.trunk
+	o.zone, o.supply, o.master, o.loose = nil, nil, false, true
 	switch {
-	case was != nil && !master:
+	case o.trunk:
+	case was != nil:
 		o.supply = r.supplyOf(was.cfg.ID)
-	case was == nil && len(r.supplies) == 1:
+	case len(r.supplies) == 1:
 		o.supply = r.supplies[0]
 	}
-	o.ctl, o.mem = r.controlBy[o.id.Controller], r.mem.output(o.id)
+	if c := r.controlBy[o.id.Controller]; c != nil {
+		o.ctl = c
+	} else {
+		o.shown = false // no report will tell any more: its grant has to run out
+	}
+	o.mem = r.mem.output(o.id)
 	if o.valve == "" { // of another process: what it draws, and its name, went with the files
 		o.valve = r.freshValve(o.id)
 		for i := range r.plan.Valves {
@@ -70,13 +83,13 @@ func (r *Room) freshValve(at Output) string {
 // of reports whether the output is a valve of the supply, or may be: where there are
 // several, nobody knows of which one a loose one is.
 func (o *output) of(s *supply) bool {
-	return !o.master && (o.supply == s || o.loose && o.supply == nil)
+	return !o.master && !o.trunk && (o.supply == s || o.loose && o.supply == nil)
 }
 
 // zoneless gives the mismatch of a valve of the supply that no zone has: nobody else tells.
 func (r *Room) zoneless(s *supply) *LatchMemory {
 	for _, o := range r.outputs {
-		if o.zone == nil && o.of(s) {
+		if o.zone == nil && (o.of(s) || o.trunk) {
 			if l := hasLatch(o.mem.Latches, ValveMismatch); l != nil {
 				return l
 			}

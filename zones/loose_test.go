@@ -184,7 +184,6 @@ func TestMasterThatLeftIsNoLooseValve(t *testing.T) {
 	o := g.room.outputBy[Output{"north", 8}]
 	require.NotNil(t, o)
 	require.False(t, o.takes(g.room.supplyOf("feed"), g.room.t))
-	require.False(t, o.loose)
 }
 
 // An output that left the plan as a valve and is now the healthy output is that alone.

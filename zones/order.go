@@ -123,22 +123,28 @@ func (r *Room) hold(z *zone, until time.Duration, source Source) bool {
 	return true
 }
 
-// moveHolds lets the hold of a zone that left the plan, or has another name in it, go with
-// its outputs: the bed is the same.
+// moveHolds lets the hold of a zone go with its outputs into others: the bed is the same.
+// What has its name stays held as well.
 func (r *Room) moveHolds() {
-	for _, id := range sortedKeys(r.mem.Zones) {
-		m := *r.mem.Zones[id]
-		if r.zoneBy[id] != nil || r.t >= m.HoldUntil {
-			continue
+	held := map[string]ZoneMemory{}
+	for id, m := range r.mem.Zones { // order: sorted below
+		if r.t < m.HoldUntil {
+			held[id] = *m
 		}
+	}
+	for _, id := range sortedKeys(held) {
+		m := held[id]
 		moved := false
 		for _, z := range r.zones {
-			if slices.ContainsFunc(z.outs, func(o *output) bool { return slices.Contains(m.HoldOn, o.id) }) {
+			if z.id != id && slices.ContainsFunc(z.outs, func(o *output) bool { return slices.Contains(m.HoldOn, o.id) }) {
 				r.hold(z, m.HoldUntil, m.HoldSource)
 				moved = true
 			}
 		}
-		if moved {
+		switch z := r.zoneBy[id]; {
+		case moved && z != nil: // from now on it is for what the zone has now
+			r.record(&Record{Kind: RecHold, Hold: &HoldRecord{Zone: id, Until: m.HoldUntil, Source: m.HoldSource, Outputs: ids(z.outs)}})
+		case moved:
 			r.record(&Record{Kind: RecHold, Hold: &HoldRecord{Zone: id}})
 		}
 	}

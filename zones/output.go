@@ -12,6 +12,7 @@ type output struct {
 	supply          *supply
 	master          bool
 	loose           bool // no file names it any more
+	trunk           bool // and it was a master
 	holding, inrush float64
 
 	wanted    bool          // commanded open and not closed since

@@ -33,6 +33,7 @@ var interlocks = []interlock{
 	{OverWet, true, true, false, isOverWet, overWetWords},
 	{ProbesLost, false, true, false, isBlind(ProbesLost), probesLostWords},
 	{ProbesImplausible, false, true, false, isBlind(ProbesImplausible), probesImplausibleWords},
+	{Starting, true, false, false, isUnclosed, startingWords}, // after what says more
 	{DailyLimit, true, false, false, isSpent, dailyWords},
 	{MaxRunReached, true, false, false, func(_ *Room, z *zone, a *ask) bool { return a.length > z.maxRun() }, maxRunWords},
 	{RestingStill, true, false, false, isResting, restWords},
@@ -278,6 +279,23 @@ func (r *Room) atFreed(z *zone) {
 }
 
 func isResting(r *Room, z *zone, a *ask) bool { return r.t < z.restUntil(a.rest) }
+
+// isUnclosed keeps a zone from opening where its rest is over and a valve of its own is not
+// known to be closed.
+func isUnclosed(r *Room, z *zone, a *ask) bool {
+	return a.on && r.t >= z.restUntil(a.rest) && z.unclosed() != nil
+}
+
+// unclosed gives a valve of the zone that no report has shown closed at our word: the grant
+// before may run still, or a plan has just brought it.
+func (z *zone) unclosed() *output {
+	for _, o := range z.outs {
+		if !o.confirmed {
+			return o
+		}
+	}
+	return nil
+}
 
 func areShotsSpent(_ *Room, z *zone, a *ask) bool {
 	w := z.window()

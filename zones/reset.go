@@ -43,7 +43,7 @@ func (r *Room) resetSupply(e *Order, s *supply) {
 		outs = append(outs, s.master)
 	}
 	for _, o := range r.outputs { // those that no zone uses any more too
-		if o.of(s) {
+		if o.of(s) || o.trunk {
 			outs = append(outs, o)
 		}
 	}
@@ -96,7 +96,7 @@ func (r *Room) withSupply(outs []*output) []*output {
 		all = append(all, z.outs...)
 	}
 	for _, o := range r.outputs {
-		if o.zone == nil && o.of(s) {
+		if o.zone == nil && (o.of(s) || o.trunk) {
 			all = append(all, o)
 		}
 	}

@@ -94,7 +94,7 @@ const (
 func (r *Room) leakByFlow() {
 	var flow *output
 	for _, o := range r.outputs {
-		if !o.confirmed || o.wanted {
+		if o.wanted || !o.confirmed && o.maybeOpen(r.t) {
 			r.leakSince = forever
 			return
 		}

@@ -257,6 +257,9 @@ func (r *Room) carryOn(run *run) {
 			r.at(o.openAt + openShownIn)
 		}
 	}
+	if run.masterOn && !s.master.sawOpen && s.master.wanted {
+		r.at(s.master.openAt + openShownIn)
+	}
 	r.at(run.end)
 	r.at(limit)
 }

@@ -209,6 +209,11 @@ func (r *Room) refuseSoak(z *zone, l *interlock) {
 	case RestingStill:
 		z.waiting, z.reason = false, Soak
 		return
+	case Starting:
+		if isUnclosed(r, z, &z.ask) { // the next report will tell
+			z.waiting, z.reason = false, Soak
+			return
+		}
 	}
 	because := l.words(r, z, &z.ask)
 	z.waiting, z.reason = false, l.code

@@ -26,6 +26,9 @@ func (r *Room) see(z *zone) {
 		if r.t < p.ignoredTo {
 			r.at(p.ignoredTo)
 		}
+		if p.excluded || p.outside {
+			r.at(p.staleAt() + 1) // why the zone has no estimate may be another then
+		}
 	}
 	if z.est.known {
 		r.noteLevel(z)

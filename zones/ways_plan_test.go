@@ -141,8 +141,13 @@ func TestOutputThatLeftThePlan(t *testing.T) {
 		p.Probes[i].Place.Controller = "south"
 	}
 	g.step(&NewPlan{p})
-	require.Nil(t, g.room.outputBy[left], "nobody is there to close it")
+	require.True(t, g.room.outputBy[left].maybeOpen(g.room.t), "its grant may run still")
 	require.Nil(t, g.room.alarm(ControllerOffline, "north"))
+	g.pass(p.Lease + settleGrace)
+	p2 := *p
+	p2.Hash = "0003"
+	g.step(&NewPlan{&p2})
+	require.Nil(t, g.room.outputBy[left], "that is over, and nobody is there to close it")
 }
 
 // Probes that nobody named and those that an order gave to a zone outlive a plan; where

@@ -150,6 +150,9 @@ func startingWords(r *Room, z *zone, _ *ask) string {
 	if in := r.unheard(z); in != nil {
 		return sprintf("input %s of controller %s was not heard yet", in.cfg.ID, in.ctl.id)
 	}
+	if o := z.unclosed(); o != nil {
+		return sprintf("no report of controller %s shows yet that valve %s is closed, as it was told to be", o.ctl.id, o.valve)
+	}
 	return "starting"
 }
 

@@ -42,6 +42,7 @@ type output struct {
 	wrongTo    time.Duration
 	open       bool // the contact
 	openSince  time.Duration
+	perDay     time.Duration // the highest limit of a day that any other run of it began under
 	soakPerDay time.Duration // the highest limit of a day that a soak of it began under: its zone may have another name since
 	intervals  []interval
 }

@@ -19,6 +19,8 @@ func (c *Checker) startRun(r *run) {
 	for _, at := range r.outputs {
 		if o := c.out(at); r.reason == zones.Soak {
 			o.soakPerDay = max(o.soakPerDay, most)
+		} else {
+			o.perDay = max(o.perDay, most)
 		}
 		if used := c.used(c.out(at), r.reason == zones.Soak); used+r.length > most+c.timers(c.out(at)) {
 			c.breach(5, "run %s of %s (%s) on %s, where %s of the last 24 h is used, max_per_day %s", r.id, r.length, r.reason, at, used, most)
@@ -111,7 +113,7 @@ func (c *Checker) afterRun(at zones.Output, o *output, length time.Duration) {
 	if !o.commanded && c.now.Mono-o.toldAt <= confirmTime {
 		books.closed = o.toldAt
 	}
-	if limit := max(books.maxPerDay, z.Limits.MaxPerDay); shots > limit+c.timers(o) {
+	if limit := max(books.maxPerDay, o.perDay, z.Limits.MaxPerDay); shots > limit+c.timers(o) {
 		c.breach(5, "%s was open %s in 24 h, max_per_day %s", at, shots, limit)
 	}
 	if soaks > o.soakPerDay+c.timers(o) {

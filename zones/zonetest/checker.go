@@ -51,6 +51,8 @@ type Checker struct {
 	latches []latch
 	ended   []latch               // by a reset that may not be durable
 	holds   map[string]hold       // by zone
+	gaveUp  []gaveUp              // since the process began
+	maybe   []gaveUp              // may stand, by what the process before had
 	homes   bool                  // each place has its zone, as plan and orders are now
 	gone    map[zones.Output]left // outputs of valves that left the plan, with their supply
 	durable uint64
@@ -169,7 +171,7 @@ func (c *Checker) effect(ev zones.Event, e zones.Effect) {
 
 // newProcess forgets what a process forgets and counts unclean ends.
 func (c *Checker) newProcess() {
-	unclean, failed := c.began && !c.process.clean, c.process.failed != 0
+	unclean := c.began && !c.process.clean
 	if c.process.startAt != 0 {
 		unclean = c.process.unclean // of one whose start was never durable nobody knows
 	}
@@ -191,9 +193,7 @@ func (c *Checker) newProcess() {
 	}
 	clear(c.active)
 	c.orders.forget()
-	if unclean || failed {
-		c.forgetLatches()
-	}
+	c.forgetLatches() // also after a word to end: what came behind it may be lost
 	c.forgetHolds()
 }
 

@@ -73,7 +73,7 @@ func (c *Checker) grant(cmd *zones.Command, o *output) {
 		c.limitTransformer(cmd)
 	}
 	end := c.now.Mono + until - up
-	if o.granted && o.openRun == cmd.Run { // one that late reports made shorter may come too late to count
+	if o.granted { // the one before stands until a report shows the close, or a longer one of this run
 		end = max(end, o.deadline)
 	}
 	o.deadline, o.late = end, slack+(until-up)/200 // its clock may run off until that shows
@@ -140,6 +140,9 @@ func (c *Checker) runGrant(cmd *zones.Command, o *output, until, up time.Duratio
 		c.breach(3, "grant for run %q, which was closed", cmd.Run)
 	}
 	if _, ok := r.base[cmd.Output]; !ok {
+		if o.granted && !o.ackClosed && o.closeAt != (pair{}) {
+			c.breach(9, "run %s opens %s, whose close before no report has shown", r.id, cmd.Output)
+		}
 		r.base[cmd.Output] = up
 		c.limitSupply(cmd)
 		c.limitTransformer(cmd)

@@ -2,7 +2,6 @@ package zonetest
 
 import (
 	"cmp"
-	"maps"
 	"slices"
 	"time"
 
@@ -205,22 +204,25 @@ type hold struct {
 // whatever name.
 func (c *Checker) held(cmd *zones.Command) {
 	for zone, h := range c.holds {
-		mine := zone == cmd.Zone || c.zonePlan(zone) == nil && slices.Contains(h.outputs, cmd.Output)
+		mine := zone == cmd.Zone || slices.Contains(h.outputs, cmd.Output)
 		if mine && cmd.Zone != "" && h.seq <= c.durable && c.now.Mono < h.until-tickGap {
 			c.breach(19, "%s of zone %s opens, zone %s is held for %s more", cmd.Output, cmd.Zone, zone, h.until-c.now.Mono)
 		}
 	}
 }
 
-// follows reports whether a hold of a zone that has left the plan goes on over outputs
-// of another.
+// follows reports whether a hold goes on over outputs that are another zone's now, or over
+// those that its own zone has now.
 func (c *Checker) follows(zone string, until time.Duration) bool {
+	from := func(old string, h hold) bool {
+		return (old == zone || c.belongs(zone, h.outputs)) && until >= h.until-tickGap
+	}
 	for old, h := range c.holds {
-		if old != zone && c.zonePlan(old) == nil && c.belongs(zone, h.outputs) && until >= h.until-tickGap {
+		if from(old, h) {
 			return true
 		}
 	}
-	return false
+	return slices.ContainsFunc(c.maybe, func(g gaveUp) bool { return from(g.zone, g.hold) })
 }
 
 // outputsOf gives the outputs of a zone's valves, by the plan.
@@ -237,7 +239,27 @@ func (c *Checker) outputsOf(zone string) (at []zones.Output) {
 
 // forgetHolds drops what a crash may have taken.
 func (c *Checker) forgetHolds() {
-	maps.DeleteFunc(c.holds, func(_ string, h hold) bool { return h.seq > c.durable })
+	c.maybe = c.maybe[:0]
+	for zone, h := range c.holds { // what was not known to be durable may be there
+		if h.seq > c.durable {
+			c.maybe = append(c.maybe, gaveUp{hold: h, zone: zone})
+			delete(c.holds, zone)
+		}
+	}
+	c.maybe = append(c.maybe, c.gaveUp...)
+	for _, h := range c.gaveUp { // an end that was not durable ends nothing
+		if _, stands := c.holds[h.zone]; !stands && h.seq <= c.durable && h.ended > c.durable {
+			c.holds[h.zone] = h.hold
+		}
+	}
+	c.gaveUp = c.gaveUp[:0]
+}
+
+// gaveUp is a hold that ended, or that another one took the place of.
+type gaveUp struct {
+	hold
+	zone  string
+	ended uint64 // the record that did it
 }
 
 // hold is INV-18 and 20: only a person holds, and for a day at most.
@@ -248,6 +270,9 @@ func (c *Checker) hold(ev zones.Event, rec *zones.Record) {
 	}
 	o, ordered := ev.(*zones.Order)
 	old, stood := c.holds[h.Zone]
+	if stood {
+		c.gaveUp = append(c.gaveUp, gaveUp{old, h.Zone, rec.Seq})
+	}
 	stood = stood && c.now.Mono < old.until-tickGap
 	if h.Until == 0 {
 		switch {

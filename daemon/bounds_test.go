@@ -33,7 +33,7 @@ func TestGoroutinesAreBounded(t *testing.T) {
 	refused, following := make(chan error, 2*operator.MaxPeers), make(chan struct{}, 2*operator.MaxPeers)
 	for range 2 * operator.MaxPeers {
 		go func() {
-			req := operator.Request{Kind: operator.AskJournal, Follow: true}
+			req := operator.Request{Kind: operator.AskJournal, Follow: true} // those that follow are fewer than all
 			refused <- operator.Ask(ctx, filepath.Join(d.o.State, operator.SocketName), req, func(operator.Reply) error {
 				following <- struct{}{}
 				return nil
@@ -41,14 +41,14 @@ func TestGoroutinesAreBounded(t *testing.T) {
 		}()
 	}
 	within := time.After(20 * time.Second)
-	for range operator.MaxPeers { // as many are taken as it says
+	for range operator.MaxFollow { // as many are taken as it says
 		select {
 		case <-following:
 		case <-within:
 			require.FailNow(t, "no answer")
 		}
 	}
-	for range operator.MaxPeers { // and the others sent away
+	for range 2*operator.MaxPeers - operator.MaxFollow { // and the others sent away
 		select {
 		case err := <-refused:
 			require.ErrorContains(t, err, "too many")

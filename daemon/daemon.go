@@ -139,9 +139,12 @@ type shown struct {
 // never will: the caller gave up, or the loop ended.
 func (d *Daemon) post(ctx context.Context, f func()) error {
 	done := make(chan struct{})
+	var taken atomic.Bool // by the loop, or by the caller who gave up
 	job := func() {
-		defer close(done)
-		f()
+		if taken.CompareAndSwap(false, true) {
+			defer close(done)
+			f()
+		}
 	}
 	select {
 	case d.posts <- job:
@@ -156,10 +159,15 @@ func (d *Daemon) post(ctx context.Context, f func()) error {
 	case <-d.ended:
 	case <-ctx.Done():
 	}
-	select {
-	case <-done: // both came: it ran
-		return nil
-	default:
+	if !taken.CompareAndSwap(false, true) { // both came: it runs, or ran
+		select {
+		case <-done:
+			return nil
+		case <-d.ended:
+			return errEnding
+		case <-time.After(answerWithin):
+			return errors.New("ask the loop: it has begun with it and is held up: look whether it was done")
+		}
 	}
 	if ctx.Err() != nil {
 		return fmt.Errorf("ask the loop: %w", ctx.Err())

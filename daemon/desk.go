@@ -4,7 +4,9 @@ import (
 	"context"
 	"fmt"
 	"strconv"
+	"strings"
 	"time"
+	"unicode"
 
 	"rillgate/daemon/operator"
 	"rillgate/zones"
@@ -46,8 +48,12 @@ func (d *Daemon) Order(ctx context.Context, o zones.Order) (zones.Answer, error)
 	case a := <-ch:
 		if a.Accepted {
 			d.durable(ctx)
+			a = d.forgetful(a)
 		}
-		if a.Accepted && ofProbe(a.Kind) && !d.kept(ctx) {
+		if a.Accepted && journalled(a.Kind) && !d.kept(ctx, true) {
+			a.Because += "; the store cannot be written now: a crash forgets it"
+		}
+		if a.Accepted && ofProbe(a.Kind) && !d.kept(ctx, false) {
 			a.Because += "; the store cannot be written now: a crash forgets who said so, and why"
 		}
 		return a, nil
@@ -72,13 +78,33 @@ func (d *Daemon) durable(ctx context.Context) {
 	}
 }
 
-// kept waits until the register on the disk has what this one has: nobody is told of an
-// exchange whose note and name a power cut takes away. It reports whether it is so.
-func (d *Daemon) kept(ctx context.Context) bool {
+// forgets is what the room says itself of an order that comes behind the failure.
+const forgets = "a restart forgets it"
+
+// forgetful says so where what was accepted could not be written down: the failure may have
+// come with the order's own record.
+func (d *Daemon) forgetful(a zones.Answer) zones.Answer {
+	if d.recorder.lost() && !strings.Contains(a.Because, forgets) {
+		a.Because += "; the ledger cannot be written: " + forgets
+	}
+	return a
+}
+
+// journalled reports whether an order is its line in the journal, and nothing else.
+func journalled(k zones.OrderKind) bool { return k == zones.OrderNote || k == zones.OrderAcknowledge }
+
+// kept waits until the register on the disk has what this one has, and the journal its lines
+// where they are waited for: nobody is told of a note, or of an exchange, that a power cut
+// takes away. It reports whether it is so.
+func (d *Daemon) kept(ctx context.Context, lines bool) bool {
+	upTo := uint64(0)
+	if lines {
+		upTo = d.trail.last()
+	}
 	for {
 		var saved <-chan struct{}
 		ok := true
-		err := d.post(ctx, func() { saved, ok = d.keeper.saved(d) })
+		err := d.post(ctx, func() { saved, ok = d.keeper.saved(d, d.trail.waits(upTo)) })
 		if err != nil || !ok || saved == nil {
 			return err == nil && ok
 		}
@@ -92,18 +118,48 @@ func (d *Daemon) kept(ctx context.Context) bool {
 	}
 }
 
+// tooLate is how long an order that brings water may wait for the loop: later nobody
+// expects it any more.
+const tooLate = answerWithin
+
 // submit takes an order from a set-topic; it never blocks.
 func (d *Daemon) submit(o zones.Order) bool {
+	_, asked := d.clock.Now()
+	job := func() {
+		if _, now := d.clock.Now(); now-asked > tooLate && brings(o.Kind) {
+			d.answered(&zones.Answer{Order: o.ID, Kind: o.Kind, Subject: o.Zone, Reason: zones.NoReason,
+				Because: fmt.Sprintf("the gateway was held up for %s: nobody expects water so late", (now - asked).Round(time.Second))})
+			return
+		}
+		d.obey(&o)
+	}
 	select {
-	case d.posts <- func() { d.obey(&o) }:
+	case d.posts <- job:
 		return true
 	default:
 		return false
 	}
 }
 
+// brings reports whether an order opens a valve.
+func brings(k zones.OrderKind) bool {
+	return k == zones.OrderShot || k == zones.OrderSoak || k == zones.OrderWalk || k == zones.OrderWalkCut
+}
+
+// oneLine keeps what people write to one line of what can be printed: a journal with lines
+// that nobody wrote proves nothing.
+func oneLine(s string) string {
+	return strings.Map(func(c rune) rune {
+		if unicode.IsControl(c) || c == '\u2028' || c == '\u2029' {
+			return ' '
+		}
+		return c
+	}, s)
+}
+
 // obey gives an order to the room, after what the shell itself does about it.
 func (d *Daemon) obey(o *zones.Order) {
+	o.Note, o.By = oneLine(o.Note), oneLine(o.By)
 	switch o.Kind {
 	case zones.OrderClockTrust:
 		d.look() // a step that nobody has noticed yet came before this word
@@ -181,9 +237,13 @@ func (d *Daemon) tellOnceWritten(a *zones.Answer) {
 		return
 	}
 	written := d.recorder.written()
+	tell := func() {
+		told := d.forgetful(*a)
+		p.Answer(&told)
+	}
 	select {
 	case <-written:
-		p.Answer(a)
+		tell()
 		return
 	default:
 	}
@@ -192,7 +252,7 @@ func (d *Daemon) tellOnceWritten(a *zones.Answer) {
 		case <-written:
 		case <-d.ended:
 		}
-		p.Answer(a)
+		tell()
 	}()
 }
 

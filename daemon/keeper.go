@@ -145,10 +145,10 @@ func (k *keeper) fetch(d *Daemon) {
 	}
 }
 
-// saved has papers that wait written at once, whatever the pace: a person waits. The
+// saved has papers that wait, and lines where they are waited for, written at once, whatever the pace: a person waits. The
 // channel closes when a commit is through, and then it is to be asked again; nil: none
 // waits. false: they cannot be written now.
-func (k *keeper) saved(d *Daemon) (<-chan struct{}, bool) {
+func (k *keeper) saved(d *Daemon, lines bool) (<-chan struct{}, bool) {
 	if k.shelf == nil {
 		return nil, true
 	}
@@ -156,7 +156,7 @@ func (k *keeper) saved(d *Daemon) (<-chan struct{}, bool) {
 	switch {
 	case k.busy:
 		return k.writing.tried, true
-	case len(d.papers) == 0:
+	case len(d.papers) == 0 && !lines:
 		return nil, true
 	case k.failing:
 		return nil, false

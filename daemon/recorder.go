@@ -29,6 +29,7 @@ type recorder struct {
 	waiting []chan struct{} // for the queue to be empty
 	busy    bool
 	end     bool
+	failed  bool // a record could not be made durable, and none will be any more
 }
 
 func newRecorder(l Ledger) *recorder {
@@ -42,6 +43,7 @@ func (r *recorder) put(rec *zones.Record) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	if len(r.queue) >= recordsWaiting || r.end {
+		r.failed = true
 		r.answer(&zones.RecordFailed{Seq: rec.Seq, Err: "the ledger's disk does not keep up: look at it, then restart"})
 		return
 	}
@@ -66,7 +68,7 @@ func (r *recorder) take() []zones.Event {
 }
 
 // written gives a channel that closes when all that was put so far is durable, or will
-// never be.
+// never be: lost tells which.
 func (r *recorder) written() <-chan struct{} {
 	r.mu.Lock()
 	defer r.mu.Unlock()
@@ -77,6 +79,14 @@ func (r *recorder) written() <-chan struct{} {
 	}
 	r.waiting = append(r.waiting, c)
 	return c
+}
+
+// lost reports whether a record could not be made durable: what was asked since the room
+// began to end may be forgotten.
+func (r *recorder) lost() bool {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	return r.failed
 }
 
 // idle reports whether every record was answered and every answer taken.
@@ -119,6 +129,7 @@ func (r *recorder) finish(batch []*zones.Record, err error) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	r.busy = false
+	r.failed = r.failed || err != nil
 	if len(r.queue) == 0 {
 		for _, c := range r.waiting {
 			close(c)

@@ -103,6 +103,20 @@ func (t *trail) unfollow(f chan operator.Line) {
 	}
 }
 
+// last gives the number of the newest line.
+func (t *trail) last() uint64 {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	return t.next - 1
+}
+
+// waits reports whether a line up to a number is on no way to the store yet.
+func (t *trail) waits(upTo uint64) bool {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	return len(t.unsaved) > 0 && t.unsaved[0].Seq <= upTo
+}
+
 // takeUnsaved gives what the store does not have yet; putBack returns what it did
 // not take.
 func (t *trail) takeUnsaved() []operator.Line {

@@ -163,6 +163,10 @@ func (r *Room) newBoot(c *controller, e *Report, because string) {
 	r.dirty = true
 }
 
+// topEpoch is the highest that ours rises above by itself. Epochs stay under 2^31: one start
+// after the other must have room above, and no controller obeys what is past that.
+const topEpoch = 1<<31 - 1 - 1<<20
+
 // seeEpoch takes the highest epoch seen. During the boot hold ours rises above it;
 // later it is a second gateway's.
 func (r *Room) seeEpoch(c *controller, e *Report) {
@@ -170,16 +174,18 @@ func (r *Room) seeEpoch(c *controller, e *Report) {
 	if !foreign {
 		return
 	}
-	r.highest = max(r.highest, e.Epoch)
+	if e.Epoch <= topEpoch {
+		r.highest = max(r.highest, e.Epoch)
+	}
 	if !r.unknown && (r.t < r.holdTo || (r.fresh && !c.heard)) {
 		r.unknown = true
 		because := sprintf("controller %s obeyed epoch %d before, and nothing here remembers it: the water of the last 24 h counts as spent, and a stop, latch or hold of that time may be forgotten", c.id, e.Epoch)
 		r.record(&Record{Kind: RecSpent})
 		r.entry(&Entry{Kind: "budget-unknown", Reason: DailyLimit, Because: because})
 	}
-	if r.t < r.holdTo {
+	if r.t < r.holdTo && e.Epoch <= topEpoch {
 		if e.Epoch >= r.epoch {
-			r.takeEpoch(max(r.highest, r.epoch) + 1)
+			r.takeEpoch(e.Epoch + 1)
 		}
 		return
 	}

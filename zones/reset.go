@@ -166,6 +166,10 @@ func (r *Room) latchedZones() string {
 
 // resetRoom clears the latches of the room.
 func (r *Room) resetRoom(e *Order) {
+	if c := r.outranked(); c != nil && hasLatch(r.mem.Latches, SecondGateway) != nil {
+		r.answer(e, false, SecondGateway, sprintf("controller %s says that it obeys epoch %d, and no epoch is left above that: start it anew, so that it forgets it, and look who sent it", c.id, c.epoch))
+		return
+	}
 	if len(r.mem.Latches) == 0 {
 		r.answer(e, false, NoReason, "nothing is latched for the room as a whole"+r.latchedZones())
 		return
@@ -198,7 +202,20 @@ func (r *Room) resetRoom(e *Order) {
 // higher one no close of ours counts for them.
 func (r *Room) outrank() {
 	r.record(&Record{Kind: RecReset, Latch: &LatchRecord{Code: SecondGateway}})
+	for _, c := range r.controllers {
+		r.highest = max(r.highest, c.epoch)
+	}
 	r.takeEpoch(max(r.highest, r.epoch) + 1)
+}
+
+// outranked gives a controller that obeys an epoch above which none is left.
+func (r *Room) outranked() *controller {
+	for _, c := range r.controllers {
+		if c.epoch > topEpoch {
+			return c
+		}
+	}
+	return nil
 }
 
 func (r *Room) roomCauseHolds(code Reason) (string, bool) {

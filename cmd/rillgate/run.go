@@ -8,6 +8,7 @@ import (
 	"os/signal"
 	"runtime/debug"
 	"syscall"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -44,9 +45,15 @@ func runDaemon(cmd *cobra.Command, f *flags) error {
 	}
 	ctx, stop := signal.NotifyContext(cmd.Context(), syscall.SIGTERM, syscall.SIGINT)
 	defer stop()
-	log := slog.New(slog.NewTextHandler(cmd.ErrOrStderr(), nil))
+	signal.Ignore(syscall.SIGPIPE) // who reads the log may end: the room goes on
+	hup := make(chan os.Signal, 1) // also while it starts
+	signal.Notify(hup, syscall.SIGHUP)
+	defer signal.Stop(hup)
+	out := newLogPipe(cmd.ErrOrStderr())
+	defer out.flush(time.Second)
+	log := slog.New(slog.NewTextHandler(out, nil))
 	for {
-		err := runOnce(ctx, daemon.Options{Config: f.config, State: state, Room: room, Version: version(), Log: log})
+		err := runOnce(ctx, hup, daemon.Options{Config: f.config, State: state, Room: room, Version: version(), Log: log})
 		if !errors.Is(err, daemon.ErrRestart) || ctx.Err() != nil {
 			return err
 		}
@@ -54,7 +61,7 @@ func runDaemon(cmd *cobra.Command, f *flags) error {
 	}
 }
 
-func runOnce(ctx context.Context, o daemon.Options) error {
+func runOnce(ctx context.Context, hup <-chan os.Signal, o daemon.Options) error {
 	d, err := daemon.Open(o)
 	if errors.Is(err, daemon.ErrOtherRuns) {
 		return failed(err, "it answers at its control socket: `rillgate zones`")
@@ -62,9 +69,6 @@ func runOnce(ctx context.Context, o daemon.Options) error {
 	if err != nil {
 		return err
 	}
-	hup := make(chan os.Signal, 1)
-	signal.Notify(hup, syscall.SIGHUP)
-	defer signal.Stop(hup)
 	reload := make(chan struct{}, 1)
 	inner, cancel := context.WithCancel(ctx)
 	defer cancel()

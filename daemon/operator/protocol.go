@@ -32,6 +32,7 @@ const (
 	MaxRequest = 64 << 10         // bytes of one request line
 	MaxBackup  = 1 << 30          // bytes of a backup to be restored
 	MaxPeers   = 16               // connections at once; more are refused
+	MaxFollow  = 10               // of them, those that follow the journal: who looks on keeps nobody from an order
 	AskWithin  = 5 * time.Second  // the request must have come
 	ReplyStall = 10 * time.Second // a peer that does not read for so long is dropped
 )

@@ -21,6 +21,7 @@ type Server struct {
 	ctx    context.Context
 	cancel context.CancelFunc
 	slots  chan struct{}
+	follow chan struct{} // of those that follow the journal
 	wg     sync.WaitGroup
 }
 
@@ -40,7 +41,7 @@ func Listen(path string, desk *Desk) (*Server, error) {
 		return nil, errors.Join(fmt.Errorf("set the control socket's mode: %w", err), ln.Close())
 	}
 	ctx, cancel := context.WithCancel(context.Background())
-	s := &Server{desk: desk, ln: ln, ctx: ctx, cancel: cancel, slots: make(chan struct{}, MaxPeers)}
+	s := &Server{desk: desk, ln: ln, ctx: ctx, cancel: cancel, slots: make(chan struct{}, MaxPeers), follow: make(chan struct{}, MaxFollow)}
 	s.wg.Add(1)
 	go s.accept()
 	return s, nil
@@ -110,6 +111,15 @@ func (s *Server) converse(conn *net.UnixConn) {
 		body = &steady{conn: conn, in: in, left: req.Size}
 	} else {
 		go hangUp(conn, cancel) // a peer that goes ends its request
+	}
+	if req.Follow {
+		select {
+		case s.follow <- struct{}{}:
+			defer func() { <-s.follow }()
+		default:
+			refuse(conn, &Refusal{Text: "too many follow the journal", Hint: "end one of them, or ask without following"})
+			return
+		}
 	}
 	reply := func(r Reply) error { return send(conn, &r) }
 	if err := s.desk.answer(ctx, req, body, peer(conn), reply); err != nil && ctx.Err() == nil {

@@ -232,9 +232,9 @@ var refusals = map[Reason]Explanation{
 		Alarm: true,
 	},
 	AlarmStoreDamaged: {
-		Title: "the store was damaged",
-		Rule:  "the register's file could not be read; it is kept aside and a new one was begun; watering goes on from the files and the ledger",
-		Do:    "look at the disk; `rillgate restore FILE` brings the history of a backup back",
+		Title: "the store is out of use, or was damaged",
+		Rule:  "the file of journal and history could not be read and is kept aside, or cannot be written now, or another process held it when the gateway began: the alarm says which; watering goes on from the files and the ledger",
+		Do:    "look at the disk; where another process held it, end that and restart the gateway; `rillgate restore FILE` brings the history of a backup back",
 		Alarm: true,
 	},
 }

@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -92,6 +93,30 @@ func (f *flags) past(cmd *cobra.Command, ask history.Ask, to io.Writer) error {
 			now = last // this box's clock is behind the daemon's; or the last that there is was asked for
 		}
 		fmt.Fprintln(cmd.ErrOrStderr(), "no daemon runs; "+recordedAt(memory.Wall))
-		return daemon.HistoryOf(s, loaded.Plan, now, ask, to)
+		return aside(to, func(w io.Writer) error {
+			err := daemon.HistoryOf(s, loaded.Plan, now, ask, w)
+			return errors.Join(err, s.Close())
+		})
 	})
+}
+
+// aside lets a table be made whole before it is printed: whoever reads it may take long, and
+// a daemon that starts meanwhile needs the store.
+func aside(to io.Writer, table func(w io.Writer) error) error {
+	file, err := os.CreateTemp("", "rillgate-*.csv")
+	if err != nil {
+		return err
+	}
+	defer file.Close()
+	if err := os.Remove(file.Name()); err != nil {
+		return err
+	}
+	if err := table(file); err != nil {
+		return err
+	}
+	if _, err := file.Seek(0, io.SeekStart); err != nil {
+		return err
+	}
+	_, err = io.Copy(to, file)
+	return err
 }

@@ -26,6 +26,9 @@ func (f *flags) look(cmd *cobra.Command, req operator.Request, take func(operato
 			f.dead = true
 			fmt.Fprintln(cmd.ErrOrStderr(), "no daemon runs; "+recordedAt(at))
 		}
+		if err := s.Close(); err != nil { // who reads what is printed may take long: a daemon that starts needs the store
+			return err
+		}
 		return take(reply)
 	})
 }

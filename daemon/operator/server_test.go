@@ -266,3 +266,29 @@ func TestPapersByPersons(t *testing.T) {
 		require.ErrorContains(t, err, "no paper that a person may write")
 	}
 }
+
+// Who follows the journal keeps nobody from an order.
+func TestFollowersLeaveRoomForOrders(t *testing.T) {
+	d, path := serve(t)
+	d.more = make(chan operator.Line)
+	ctx, cancel := context.WithCancel(t.Context())
+	defer cancel()
+	following, refused := make(chan struct{}, operator.MaxPeers), make(chan error, operator.MaxPeers)
+	for range operator.MaxFollow + 2 {
+		go func() {
+			refused <- operator.Ask(ctx, path, operator.Request{Kind: operator.AskJournal, Follow: true}, func(operator.Reply) error {
+				following <- struct{}{}
+				return nil
+			})
+		}()
+	}
+	for range operator.MaxFollow {
+		<-following
+	}
+	for range 2 {
+		require.ErrorContains(t, <-refused, "too many follow the journal")
+	}
+	got, err := ask(t, path, operator.Request{Kind: operator.AskOrder, Order: &operator.Order{Kind: zones.OrderStop, Zone: "east"}})
+	require.NoError(t, err)
+	require.True(t, got[0].Answer.Accepted)
+}

@@ -48,7 +48,7 @@ func (r *Room) loosen(o *output) {
 	o.trunk = o.master || o.trunk
 	o.zone, o.supply, o.master, o.loose = nil, nil, false, true
 	switch {
-	case o.trunk:
+	case o.trunk: // of no supply
 	case was != nil:
 		o.supply = r.supplyOf(was.cfg.ID)
 	case len(r.supplies) == 1:

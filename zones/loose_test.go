@@ -184,6 +184,10 @@ func TestMasterThatLeftIsNoLooseValve(t *testing.T) {
 	o := g.room.outputBy[Output{"north", 8}]
 	require.NotNil(t, o)
 	require.False(t, o.takes(g.room.supplyOf("feed"), g.room.t))
+	again := *p
+	again.Hash = "0002"
+	g.step(&NewPlan{&again})
+	require.True(t, g.room.outputBy[Output{"north", 8}].trunk, "nor over another plan")
 }
 
 // An output that left the plan as a valve and is now the healthy output is that alone.

@@ -283,7 +283,7 @@ func isResting(r *Room, z *zone, a *ask) bool { return r.t < z.restUntil(a.rest)
 // isUnclosed keeps a zone from opening where its rest is over and a valve of its own is not
 // known to be closed.
 func isUnclosed(r *Room, z *zone, a *ask) bool {
-	return a.on && r.t >= z.restUntil(a.rest) && z.unclosed() != nil
+	return r.t >= z.restUntil(a.rest) && z.unclosed() != nil
 }
 
 // unclosed gives a valve of the zone that no report has shown closed at our word: the grant

@@ -166,7 +166,7 @@ func (r *Room) latchedZones() string {
 
 // resetRoom clears the latches of the room.
 func (r *Room) resetRoom(e *Order) {
-	if c := r.outranked(); c != nil && hasLatch(r.mem.Latches, SecondGateway) != nil {
+	if c := r.outranked(); c != nil { // second-gateway stands
 		r.answer(e, false, SecondGateway, sprintf("controller %s says that it obeys epoch %d, and no epoch is left above that: start it anew, so that it forgets it, and look who sent it", c.id, c.epoch))
 		return
 	}

@@ -257,7 +257,7 @@ func (r *Room) carryOn(run *run) {
 			r.at(o.openAt + openShownIn)
 		}
 	}
-	if run.masterOn && !s.master.sawOpen && s.master.wanted {
+	if run.masterOn && !s.master.sawOpen {
 		r.at(s.master.openAt + openShownIn)
 	}
 	r.at(run.end)

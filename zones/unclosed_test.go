@@ -76,3 +76,27 @@ func TestValveThatAPlanBrings(t *testing.T) {
 		}
 	}
 }
+
+// A soak whose last run is not known to be closed waits for the report that shows it.
+func TestSoakWaitsForTheClose(t *testing.T) {
+	g := newRig(t, soakPlan(1, 2))
+	require.True(t, g.order(Order{Kind: OrderSoak, Zone: "a", VolumeML: 1000}).Accepted)
+	g.run(time.Minute, 45)
+	z := g.room.zoneBy["a"]
+	require.NotNil(t, z.run)
+	rest := g.room.plan.Zones[0].Limits.MinRest
+	for z.run != nil {
+		g.run(time.Second, 45)
+	}
+	o := z.outs[0]
+	o.confirmed, o.closeSeq, o.lastClose = false, g.room.seq+100, g.room.t // as if its close had been lost
+	g.obey = false
+	g.run(rest+10*time.Second, 45)
+	require.NotNil(t, z.soak, "it waits")
+	require.Nil(t, z.run)
+	require.Equal(t, Soak, g.zone("a").Reason)
+	g.obey = true
+	g.seq = o.closeSeq
+	g.run(10*time.Second, 45)
+	require.NotNil(t, z.run)
+}

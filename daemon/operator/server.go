@@ -88,7 +88,7 @@ func (s *Server) pause() {
 
 // lastWord is how long a conversation may go on after the server was told to close: an
 // order that makes the daemon start anew is still answered.
-const lastWord = 300 * time.Millisecond
+const lastWord = time.Second
 
 // converse answers the one request of a connection.
 func (s *Server) converse(conn *net.UnixConn) {

@@ -171,7 +171,7 @@ func (c *Checker) effect(ev zones.Event, e zones.Effect) {
 
 // newProcess forgets what a process forgets and counts unclean ends.
 func (c *Checker) newProcess() {
-	unclean := c.began && !c.process.clean
+	unclean, failed := c.began && !c.process.clean, c.process.failed != 0
 	if c.process.startAt != 0 {
 		unclean = c.process.unclean // of one whose start was never durable nobody knows
 	}
@@ -193,7 +193,7 @@ func (c *Checker) newProcess() {
 	}
 	clear(c.active)
 	c.orders.forget()
-	c.forgetLatches() // also after a word to end: what came behind it may be lost
+	c.forgetLatches(unclean || failed)
 	c.forgetHolds()
 }
 

@@ -159,8 +159,15 @@ func covers(reset, latched []zones.Output) bool {
 
 // forgetLatches drops what a crash may have taken: latches that were not durable, and
 // resets that were not, whose latches may stand or not.
-func (c *Checker) forgetLatches() {
-	c.latches = slices.DeleteFunc(c.latches, func(l latch) bool { return l.seq > c.durable })
+// Behind a word to end they may be there or not: nobody was left to hear of it.
+func (c *Checker) forgetLatches(lost bool) {
+	if lost {
+		c.latches = slices.DeleteFunc(c.latches, func(l latch) bool { return l.seq > c.durable })
+	}
+	for i := range c.latches {
+		l := &c.latches[i]
+		l.unsure = l.unsure || l.seq > c.durable
+	}
 	for _, l := range c.ended {
 		if l.seq <= c.durable && l.reset > c.durable {
 			l.unsure = true

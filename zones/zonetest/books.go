@@ -272,8 +272,9 @@ func (c *Checker) shown(x *controller, at zones.Output, r *zones.Report, rep zon
 		o.confirmed = true
 	}
 	// What another gateway opened is told by its epoch, not taken for a stuck valve.
-	// A process whose start is not durable yet has told nothing to close.
-	wrong := carries && x.reports > 1 && r.Epoch == c.epoch && o.toldBy == c.process.number && !acted.before(o.lastClose) && (rep.Open || rep.FlowLPM > flowing && c.alone(at))
+	// A process whose start is not durable yet has told nothing to close, nor one that takes
+	// another epoch.
+	wrong := carries && c.process.epoch <= c.durable && x.reports > 1 && r.Epoch == c.epoch && o.toldBy == c.process.number && !acted.before(o.lastClose) && (rep.Open || rep.FlowLPM > flowing && c.alone(at))
 	switch {
 	case !wrong && (!rep.Open || o.commanded):
 		o.wrongSince = 0

@@ -68,15 +68,16 @@ type Checker struct {
 
 // process is one life of the daemon.
 type process struct {
-	number  int
-	start   time.Duration
-	lease   time.Duration // the longer of the plan's and the ledger's
-	clean   bool          // a Shutdown came
-	unclean bool          // the one before did not end well
-	startAt uint64        // the record of its start; 0 = durable, and counted
-	broker  bool
-	failed  time.Duration // Mono of a failed record; 0 = none
-	epoch   uint64        // the newest record that took an epoch
+	number   int
+	start    time.Duration
+	lease    time.Duration // the longer of the plan's and the ledger's
+	clean    bool          // a Shutdown came
+	unclean  bool          // the one before did not end well
+	forgiven bool          // a reset came behind its start
+	startAt  uint64        // the record of its start; 0 = durable, and counted
+	broker   bool
+	failed   time.Duration // Mono of a failed record; 0 = none
+	epoch    uint64        // the newest record that took an epoch
 }
 
 // NewChecker watches a room that has this plan in force.

@@ -118,7 +118,7 @@ func (c *Checker) reset(rec *zones.Record) {
 		return ends
 	})
 	if rec.Latch.Code == zones.CrashLoop {
-		c.braked, c.starts = false, nil
+		c.braked, c.starts, c.process.forgiven = false, nil, true
 	}
 }
 
@@ -362,7 +362,7 @@ func (c *Checker) countStart() {
 		return
 	}
 	p.startAt = 0
-	if p.unclean {
+	if p.unclean && !p.forgiven {
 		c.starts = append(c.starts, p.start)
 	}
 	from := p.start - 10*time.Minute

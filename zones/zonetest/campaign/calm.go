@@ -301,7 +301,7 @@ func wavers(v *zones.View, zone string) bool {
 			lo, hi = min(lo, *p.Moisture), max(hi, *p.Moisture)
 		}
 	}
-	return hi-lo > 8
+	return hi-lo > 4
 }
 
 func value(v *float64) float64 {

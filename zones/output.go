@@ -245,8 +245,10 @@ func (r *Room) watchClosed(o *output) {
 		if o.wrongSince == forever {
 			o.wrongSince, o.wrongUp, o.wrongGap = r.t, o.ctl.uptime, false
 		}
-		if left := o.wrongLeft(r.t); left > 0 {
-			r.at(r.t + left)
+		if o.wrongLeft(r.t) > 0 {
+			if !o.wrongGap { // else reports alone tell
+				r.at(o.wrongSince + mismatchAfter + 1)
+			}
 			wrong = false
 		}
 	} else {

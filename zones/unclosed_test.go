@@ -100,3 +100,29 @@ func TestSoakWaitsForTheClose(t *testing.T) {
 	g.run(10*time.Second, 45)
 	require.NotNil(t, z.run)
 }
+
+// A valve that shows open behind a gap in its controller's reports is judged by the reports'
+// own time: nothing is looked at before the next one comes.
+func TestStuckBehindAGapIsNoBusyWait(t *testing.T) {
+	for _, c := range []struct {
+		up      time.Duration // of the controller, between two reports that show it open
+		latched bool
+	}{{mismatchAfter, false}, {mismatchAfter + 1, true}} {
+		g := watering(t, benchPlan(1, 2))
+		g.obey = false
+		require.True(t, g.order(Order{Kind: OrderHold, Zone: "a", For: time.Hour}).Accepted)
+		g.epoch, g.seq = g.room.epoch, g.room.seq // the close is acted on, and the valve is stuck
+		first := g.reportOf("north")
+		g.step(first)
+		g.step(&Status{Controller: "north"})
+		g.pass(2 * time.Second)
+		g.step(&Tick{})
+		again := g.reportOf("north")
+		again.Uptime = first.Uptime + c.up
+		g.step(again)
+		require.Equal(t, c.latched, g.room.zoneBy["a"].latch(ValveMismatch) != nil)
+		if !c.latched {
+			require.Greater(t, g.room.Next()-g.now.Mono, 100*time.Millisecond)
+		}
+	}
+}

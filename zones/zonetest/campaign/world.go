@@ -15,6 +15,10 @@ const monoOrigin = 1000 * time.Hour
 // stepsAtOnce is more than what five minutes of waiting messages lead to.
 const stepsAtOnce = 20000
 
+// lookedAtMost is more often than a case of days looks for what happens next: one that goes
+// on beyond it is never done.
+const lookedAtMost = 30_000_000
+
 // world is one case under way.
 type world struct {
 	c   *Case
@@ -42,6 +46,7 @@ type world struct {
 	people people
 	armed  []Fault // wait for an opening
 	next   int     // next fault of the case
+	looks  int     // for what happens next
 
 	checker *zonetest.Checker
 	model   *model
@@ -132,6 +137,9 @@ func (w *world) tickAt() time.Duration {
 
 // advance lets time pass to an instant and does all that is due at it.
 func (w *world) advance(to time.Duration) {
+	if w.looks++; w.looks > lookedAtMost {
+		w.failf("settle: the case is never done: at %s it has looked %d times for what comes next", w.now, w.looks)
+	}
 	outs := w.sim.Advance(to)
 	w.now = to
 	w.model.look()

@@ -78,14 +78,12 @@ func (d *Daemon) durable(ctx context.Context) {
 	}
 }
 
-// forgets is what the room says itself of an order that comes behind the failure.
-const forgets = "a restart forgets it"
-
-// forgetful says so where what was accepted could not be written down: the failure may have
-// come with the order's own record.
+// forgetful says so where what was accepted could not be written down. The room says it
+// itself of what comes behind the failure; that may have come with the order's own record.
+// What is a line in the journal alone needs no ledger.
 func (d *Daemon) forgetful(a zones.Answer) zones.Answer {
-	if d.recorder.lost() && !strings.Contains(a.Because, forgets) {
-		a.Because += "; the ledger cannot be written: " + forgets
+	if d.recorder.lost() && !journalled(a.Kind) && !strings.Contains(a.Because, zones.Forgotten) {
+		a.Because += "; " + zones.Forgotten
 	}
 	return a
 }

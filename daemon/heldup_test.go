@@ -28,8 +28,10 @@ func TestOrderThatAFailingDiskForgets(t *testing.T) {
 	require.Equal(t, a, d.forgetful(a))
 	d.recorder.put(&zones.Record{Seq: 1})
 	<-d.recorder.written()
-	require.Equal(t, "the room is stopped; the ledger cannot be written: "+forgets, d.forgetful(a).Because)
+	require.Equal(t, "the room is stopped; the ledger cannot be written: a restart forgets it", d.forgetful(a).Because)
 	require.Equal(t, d.forgetful(a), d.forgetful(d.forgetful(a)))
+	note := zones.Answer{Kind: zones.OrderNote, Accepted: true, Because: "noted"}
+	require.Equal(t, note, d.forgetful(note), "it is in the store")
 	d.recorder.close()
 	<-d.recorder.done
 	d.recorder.put(&zones.Record{Seq: 2})
@@ -53,7 +55,7 @@ func TestStopOnAFailingDisk(t *testing.T) {
 	ask(t, d, func(ctx context.Context) { a, err = d.Order(ctx, zones.Order{Kind: zones.OrderStop, Source: "socket"}) })
 	require.NoError(t, err)
 	require.True(t, a.Accepted)
-	require.Contains(t, a.Because, forgets)
+	require.Contains(t, a.Because, "a restart forgets it")
 	d.recorder.close()
 	d.recorder = was
 	_ = d.Close(nil)

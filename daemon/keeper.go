@@ -145,9 +145,9 @@ func (k *keeper) fetch(d *Daemon) {
 	}
 }
 
-// saved has papers that wait, and lines where they are waited for, written at once, whatever the pace: a person waits. The
-// channel closes when a commit is through, and then it is to be asked again; nil: none
-// waits. false: they cannot be written now.
+// saved has papers that wait, and lines where they are waited for, written at once,
+// whatever the pace: a person waits. The channel closes when a commit is through, and then
+// it is to be asked again; nil: none waits. false: they cannot be written now.
 func (k *keeper) saved(d *Daemon, lines bool) (<-chan struct{}, bool) {
 	if k.shelf == nil {
 		return nil, true

@@ -86,10 +86,14 @@ func (o *output) of(s *supply) bool {
 	return !o.master && !o.trunk && (o.supply == s || o.loose && o.supply == nil)
 }
 
+// resetWith reports whether a reset of the supply is for the output too: a valve of it, or
+// what was a master, which is of no supply any more.
+func (o *output) resetWith(s *supply) bool { return o.of(s) || o.trunk }
+
 // zoneless gives the mismatch of a valve of the supply that no zone has: nobody else tells.
 func (r *Room) zoneless(s *supply) *LatchMemory {
 	for _, o := range r.outputs {
-		if o.zone == nil && (o.of(s) || o.trunk) {
+		if o.zone == nil && o.resetWith(s) {
 			if l := hasLatch(o.mem.Latches, ValveMismatch); l != nil {
 				return l
 			}

@@ -51,10 +51,13 @@ func (r *Room) order(e *Order) {
 	r.dirty = true
 }
 
+// Forgotten ends the answer to an order that the ledger cannot keep.
+const Forgotten = "the ledger cannot be written: a restart forgets it"
+
 // answer ends an order. What the ledger cannot keep is said to be lost at a restart.
 func (r *Room) answer(e *Order, ok bool, why Reason, because string) {
 	if ok && r.storeBroken != "" && slices.ContainsFunc(r.out, isRecord) {
-		because += "; the ledger cannot be written: a restart forgets it"
+		because += "; " + Forgotten
 	}
 	subject := e.Zone
 	if subject == "" {

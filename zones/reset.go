@@ -43,7 +43,7 @@ func (r *Room) resetSupply(e *Order, s *supply) {
 		outs = append(outs, s.master)
 	}
 	for _, o := range r.outputs { // those that no zone uses any more too
-		if o.of(s) || o.trunk {
+		if o.resetWith(s) {
 			outs = append(outs, o)
 		}
 	}
@@ -96,7 +96,7 @@ func (r *Room) withSupply(outs []*output) []*output {
 		all = append(all, z.outs...)
 	}
 	for _, o := range r.outputs {
-		if o.zone == nil && (o.of(s) || o.trunk) {
+		if o.zone == nil && o.resetWith(s) {
 			all = append(all, o)
 		}
 	}
@@ -202,9 +202,6 @@ func (r *Room) resetRoom(e *Order) {
 // higher one no close of ours counts for them.
 func (r *Room) outrank() {
 	r.record(&Record{Kind: RecReset, Latch: &LatchRecord{Code: SecondGateway}})
-	for _, c := range r.controllers {
-		r.highest = max(r.highest, c.epoch)
-	}
 	r.takeEpoch(max(r.highest, r.epoch) + 1)
 }
 

@@ -88,8 +88,7 @@ func NewRoom(p *Plan, m *Memory, now Instant) (*Room, []Effect) {
 	base := max(m.Age, time.Second)
 	r := &Room{
 		plan: p, mem: m, now: now, t: base, born: base, base: base - now.Mono,
-		zoneBy:    map[string]*zone{},
-		controlBy: map[string]*controller{}, probeBy: map[Place]*probe{},
+		zoneBy: map[string]*zone{}, controlBy: map[string]*controller{}, probeBy: map[Place]*probe{},
 		recSeq: m.Seq, durable: m.Seq,
 		fresh: m.Seq == 0 && !m.Spent, unknown: m.allSpent(), ageRec: base, progRec: base, leakSince: forever,
 	}
